@@ -1,0 +1,1 @@
+"""From a chord and a style to what each hand plays. Pure."""

@@ -1,0 +1,23 @@
+"""How hard each note is struck.
+
+The player's velocity sets the level; hand balance, the voiced top and accents move it; a
+seeded, bounded unevenness keeps it from sounding ruled. In 9,563 chords of professional
+performances the top note was struck a median 18 units above the mean of the others and the
+bass 3.5 below the inner notes (Vienna 4x22, measured), so styles lean that way, less far.
+"""
+
+from random import Random
+
+from ripieno.style.model import Touch
+
+RESOLVES_SOFTER = 8  # a suspension leans and its resolution yields: common practice, no source
+
+
+def struck(level: int, touch: Touch, accent: int, luck: Random, *, left: bool, top: bool) -> int:
+    """The velocity, 1..127, of a note when the player struck at `level`."""
+    velocity = level + accent + (touch.left if left else touch.right)
+    if top and not left:
+        velocity += touch.top
+    if touch.unevenness:
+        velocity += luck.randint(-touch.unevenness, touch.unevenness)
+    return max(1, min(127, velocity))

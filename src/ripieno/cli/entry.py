@@ -1,0 +1,59 @@
+"""The command `ripieno`: finds the command's file, runs it, turns refusals into one line."""
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+
+from ripieno import __version__
+from ripieno.errors import RipienoError
+
+# A command's module is imported only when it is called, so that `name` does not wait for MIDI.
+COMMANDS = {
+    "demo": "hear and see it play by itself",
+    "play": "play: chords in from a keyboard, accompaniment out",
+    "ports": "the MIDI ports found, and which would be used and why",
+    "styles": "the styles, or one explained",
+    "name": "what chord these keys are",
+    "render": "play a MIDI file of chords into a MIDI file, faster than time",
+    "replay": "play a recorded session again",
+    "check": "find every fault in style files",
+}
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command line. Returns the exit status: 0 done, 1 found wrong, 2 usage, 3 machine."""
+    arguments = list(sys.argv[1:] if argv is None else argv)
+    parser = _parser(arguments)
+    args = parser.parse_args(arguments)
+    try:
+        status: int = args.run(args)
+        sys.stdout.flush()
+    except RipienoError as refusal:
+        for line in str(refusal).splitlines():
+            print(f"ripieno: {line}", file=sys.stderr)
+        return refusal.exit_status
+    except BrokenPipeError:  # the reader of our output, such as `head`, has seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except KeyboardInterrupt:
+        return 130
+    return status
+
+
+def _parser(arguments: Sequence[str]) -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="ripieno",
+        description="Press a triad, hear a full two-hand accompaniment.",
+        epilog="'ripieno COMMAND --help' says more.",
+    )
+    parser.add_argument("--version", action="version", version=f"ripieno {__version__}")
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    called = next((word for word in arguments if not word.startswith("-")), None)
+    for name, does in COMMANDS.items():
+        if name == called:
+            import_module(f"ripieno.cli.{name}").add_parser(commands)
+        else:
+            commands.add_parser(name, help=does)
+    return parser

@@ -1,0 +1,190 @@
+"""The options that several commands share, and what they mean."""
+
+import argparse
+from collections.abc import Callable
+from fractions import Fraction
+from pathlib import Path
+from typing import TypeVar
+
+from platformdirs import user_config_path
+
+from ripieno.errors import AuthorError
+from ripieno.perform.settings import BPM_RANGE, SWING_RANGE, ReadKeys, Settings
+from ripieno.style.load import load_style
+from ripieno.style.model import COMMON_TIME, Meter, Style, meter_named
+from ripieno.style.shipped import find_style
+from ripieno.theory.hand import NINTH, OCTAVE, TENTH
+from ripieno.theory.key import key_named
+from ripieno.theory.pitch import note_named
+
+DEFAULT_STYLE = "smooth-chords"
+_SPANS = {"octave": OCTAVE, "ninth": NINTH, "tenth": TENTH}
+
+T = TypeVar("T")
+
+
+def add_music(parser: argparse.ArgumentParser, style: str | None = None) -> None:
+    """The options that say what is played. Without a default the style must be given."""
+    group = parser.add_argument_group("music")
+    group.add_argument(
+        "-s",
+        "--style",
+        default=style,
+        required=style is None,
+        metavar="STYLE",
+        help="a style's id ('ripieno styles' lists them) or a style file",
+    )
+    group.add_argument(
+        "-t", "--tempo", type=_told(_tempo), metavar="BPM", help="beats a minute, 20 to 400"
+    )
+    group.add_argument(
+        "-m", "--meter", type=_told(meter_named), metavar="M", help="such as 4/4, 3/4 or 6/8"
+    )
+    group.add_argument(
+        "--swing",
+        type=_told(_swing),
+        default=Fraction(1),
+        metavar="RATIO",
+        help="long to short of the pairs that swing: 1 straight, 2 two to one, at most 3.5",
+    )
+    group.add_argument(
+        "-k",
+        "--key",
+        type=_told(key_named),
+        metavar="KEY",
+        help="the song's key, such as G or 'E minor': it spells the chords",
+    )
+    group.add_argument(
+        "--reading",
+        choices=[r.value for r in ReadKeys],
+        default=ReadKeys.PLAYED.value,
+        help="played: the keys are the chord; from-key: one key is a degree of the song's key",
+    )
+    group.add_argument(
+        "--split",
+        type=_told(note_named),
+        metavar="NOTE",
+        help="the lowest key of the melody zone; below it keys are chords (default: all are)",
+    )
+    group.add_argument(
+        "--hold",
+        action=argparse.BooleanOptionalAction,
+        default=True,
+        help="whether the harmony goes on when the keys are lifted (default: it does)",
+    )
+    group.add_argument(
+        "--span",
+        choices=list(_SPANS),
+        default="octave",
+        help="the widest a hand may reach (default: octave)",
+    )
+    group.add_argument(
+        "--channel",
+        type=_told(_channel),
+        default=0,
+        metavar="1-16",
+        help="the accompaniment's MIDI channel (default: 1)",
+    )
+    group.add_argument(
+        "--seed", type=int, default=1, metavar="N",
+        help="of the touch's unevenness: the same seed plays the same",
+    )  # fmt: skip
+
+
+def add_ports(parser: argparse.ArgumentParser, *, listens: bool) -> None:
+    """The ports' options."""
+    group = parser.add_argument_group("ports")
+    if listens:
+        group.add_argument(
+            "--in",
+            dest="input",
+            metavar="PORT",
+            help="input: a name, a part of one, or 'virtual' (default: the likeliest)",
+        )
+    group.add_argument(
+        "--out",
+        dest="output",
+        metavar="PORT",
+        help="output: a name, a part of one, or 'virtual' (default: the likeliest)",
+    )
+    group.add_argument(
+        "--sound", action="store_true",
+        help="play through FluidSynth on this machine; start with the volume low",
+    )  # fmt: skip
+
+
+def chosen_style(args: argparse.Namespace) -> Style:
+    """The style that was asked for. Raises AuthorError."""
+    return load_style(find_style(args.style, user_folder()))
+
+
+def user_folder() -> Path:
+    """Where the user keeps styles of their own."""
+    return user_config_path("ripieno") / "styles"
+
+
+def settings(args: argparse.Namespace, style: Style, bpm: float, meter: Meter | None) -> Settings:
+    """What was asked for; where nothing was, `bpm`, and `meter` or the style's own."""
+    return Settings(
+        bpm=args.tempo or bpm,
+        meter=args.meter or meter or meter_of(style),
+        swing=args.swing,
+        hold=args.hold,
+        reading=ReadKeys(args.reading),
+        key=args.key,
+        split=args.split,
+        channel=args.channel,
+        span=_SPANS[args.span],
+        seed=args.seed,
+    )
+
+
+def meter_of(style: Style) -> Meter:
+    """The meter of a style that nothing else says: 4/4 if it has a figure for it, or its first."""
+    meters = [meter for figure in style.figures for meter in figure.meters]
+    return COMMON_TIME if COMMON_TIME in meters else meters[0]
+
+
+def foreign_meter(style: Style, meter: Meter) -> str | None:
+    """A sentence for a style that has no figure for the meter; None if it has one."""
+    own = [m for figure in style.figures for m in figure.meters]
+    if meter in own:
+        return None
+    first = style.figures[0].meters[0]
+    return f"style '{style.id}' has no figure for {meter}: its figure for {first} runs on"
+
+
+def _told(read: Callable[[str], T]) -> Callable[[str], T]:
+    """A reader for argparse, which then prints the reader's own message."""
+
+    def reads(text: str) -> T:
+        try:
+            return read(text)
+        except (AuthorError, ValueError) as fault:
+            raise argparse.ArgumentTypeError(str(fault)) from None
+
+    return reads
+
+
+def _number(text: str, least: float, most: float, what: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = float("nan")
+    if not least <= value <= most:
+        raise AuthorError(f"'{text}' is no {what}: write a number from {least:g} to {most:g}")
+    return value
+
+
+def _tempo(text: str) -> float:
+    return _number(text, *BPM_RANGE, "tempo")
+
+
+def _swing(text: str) -> Fraction:
+    return Fraction(_number(text, *SWING_RANGE, "swing")).limit_denominator(1000)
+
+
+def _channel(text: str) -> int:
+    if not (text.isdecimal() and 1 <= int(text) <= 16):
+        raise AuthorError(f"'{text}' is no MIDI channel: write a number from 1 to 16")
+    return int(text) - 1

@@ -1,0 +1,79 @@
+"""`ripieno render`: a MIDI file of chords played offline into a MIDI file."""
+
+import argparse
+import sys
+from collections.abc import Iterator
+from heapq import merge
+from operator import attrgetter
+from pathlib import Path
+
+from ripieno.cli.options import add_music, chosen_style, foreign_meter, meter_of, settings
+from ripieno.cli.writing import journal_file, refuse_other_endings, write_result
+from ripieno.midi.file import Song, read
+from ripieno.perform.events import Input, Send, SetTempo
+from ripieno.perform.offline import play
+from ripieno.perform.performer import Performer
+from ripieno.perform.settings import BPM_RANGE
+from ripieno.style.model import Meter
+
+
+def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = subparsers.add_parser(
+        "render",
+        help="play a MIDI file of chords into a MIDI file, faster than time",
+        description="Play the chords of a MIDI file through the real performer. The figure begins "
+        "with the first chord as its downbeat; tempo and meter are the file's unless told "
+        "otherwise, and times in the output are those of the input.",
+    )
+    parser.add_argument("input", type=Path, metavar="IN.mid", help="the chords")
+    add_music(parser)
+    parser.add_argument(
+        "-o",
+        "--output",
+        type=Path,
+        required=True,
+        metavar="OUT",
+        help="where it goes: a .mid file, or a .wav file, which FluidSynth makes",
+    )
+    parser.add_argument(
+        "--journal", type=Path, metavar="FILE", help="also write all that happened, as JSON lines"
+    )  # fmt: skip
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Render one file. Raises AuthorError, UsageError, MachineError."""
+    refuse_other_endings(args.output)
+    style = chosen_style(args)
+    song = read(args.input)
+    stated = song.meter if song.states_meter else None
+    meter = args.meter or stated or meter_of(style)
+    chosen = settings(args, style, _beats_a_minute(song.bpm, meter), meter)
+    note = foreign_meter(style, meter)
+    if note is not None:
+        print(f"ripieno: {note}", file=sys.stderr)
+    sends: list[Send] = []
+    with journal_file(args.journal, chosen, style) as journal:
+        for happening in play(
+            Performer(chosen, style), _events(song, args.tempo, meter), song.length_ns
+        ):
+            if isinstance(happening, Send):
+                sends.append(happening)
+            if journal is not None:
+                journal.add([happening])
+        if journal is not None:
+            journal.close(song.length_ns)
+    write_result(args.output, sends, chosen, song.length_ns)
+    return 0
+
+
+def _events(song: Song, tempo: float | None, meter: Meter) -> Iterator[Input]:
+    """The file's events and, unless a tempo was asked for, its changes of tempo."""
+    changes = [] if tempo is not None else song.tempi[1:]
+    tempi = [SetTempo(at_ns, _beats_a_minute(bpm, meter)) for at_ns, bpm in changes]
+    return merge(tempi, song.events, key=attrgetter("at_ns"))
+
+
+def _beats_a_minute(quarters_a_minute: float, meter: Meter) -> float:
+    """The meter's beats in a minute, within the tempi that there are."""
+    return min(max(quarters_a_minute / float(meter.beat_quarters), BPM_RANGE[0]), BPM_RANGE[1])

@@ -1,0 +1,58 @@
+"""`ripieno replay`: a recorded session played again, identically."""
+
+import argparse
+from pathlib import Path
+
+from ripieno.cli.writing import journal_file, refuse_other_endings, write_result
+from ripieno.errors import AuthorError
+from ripieno.perform import journal
+from ripieno.perform.events import Send
+from ripieno.perform.offline import play
+from ripieno.perform.performer import Performer
+
+
+def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    parser = subparsers.add_parser(
+        "replay",
+        help="play a recorded session again",
+        description="Play a journal's keys through the performer again, with the settings and "
+        "the style that the journal holds: the notes come out as they did.",
+    )
+    parser.add_argument("input", type=Path, metavar="JOURNAL", help="a session's journal")
+    parser.add_argument(
+        "-o",
+        "--output",
+        type=Path,
+        required=True,
+        metavar="OUT",
+        help="where it goes: a .mid file, or a .wav file, which FluidSynth makes",
+    )
+    parser.add_argument(
+        "--journal", type=Path, metavar="FILE", help="also write the replay's own journal"
+    )  # fmt: skip
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Replay one journal. Raises AuthorError, UsageError, MachineError."""
+    refuse_other_endings(args.output)
+    session = _session(args.input)
+    performer = Performer(session.settings, session.style)
+    happenings = list(play(performer, session.events, session.end_ns))
+    with journal_file(args.journal, session.settings, session.style) as kept:
+        if kept is not None:
+            kept.add(happenings)
+            kept.close(session.end_ns)
+    sends = [h for h in happenings if isinstance(h, Send)]
+    write_result(args.output, sends, session.settings, session.end_ns)
+    return 0
+
+
+def _session(path: Path) -> journal.Session:
+    try:
+        with path.open(encoding="utf-8") as stream:
+            return journal.read(str(path), stream)
+    except OSError as error:
+        raise AuthorError(f"{path}: cannot be read: {error.strerror}") from error
+    except UnicodeDecodeError:
+        raise AuthorError(f"{path}: no text: a journal is JSON lines in UTF-8") from None

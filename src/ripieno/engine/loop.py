@@ -1,0 +1,149 @@
+"""The real-time driver: ports and a performer, with the monotonic clock.
+
+The port's callback only stamps and queues (on JACK it runs on the audio thread, and work there
+stalls every program on it). One thread owns the performer and the output; it waits for input
+or for the next due time in one call. Between input and send there is no file, socket, log
+call, import or sleep, and no work that grows with the length of a session. What happens is
+counted, not logged; a journal gets it through a queue.
+"""
+
+import sys
+import time
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from queue import Empty, SimpleQueue
+from threading import Thread
+from typing import Protocol
+
+from ripieno.midi.codec import Decoder
+from ripieno.perform.events import Input, Send, Silence
+from ripieno.perform.offline import Happening, hand_in
+from ripieno.perform.performer import Performer
+from ripieno.perform.snapshot import Snapshot, snapshot
+from ripieno.units import NS_PER_S
+
+# A second busy thread of this process keeps the interpreter no longer than this from the
+# loop; the default, 5 ms, is half of what a player can hear.
+SWITCH_INTERVAL_S = 0.0005
+
+
+class Output(Protocol):
+    """Where messages go: a port, or a synthesizer."""
+
+    def send(self, data: bytes) -> None: ...
+
+
+@dataclass(slots=True)
+class Counts:
+    """What went by in the loop. `failed` sends: the output refused them."""
+
+    received: int = 0
+    sent: int = 0
+    failed: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class _Look:
+    answer: SimpleQueue[Snapshot]
+
+
+_Item = tuple[bytes, int] | Input | _Look | None  # None: the end
+_LOOK_S = 1.0
+
+
+class Engine:
+    """Plays until closed. `receive` and `submit` may be called from any thread."""
+
+    def __init__(
+        self,
+        performer: Performer,
+        output: Output,
+        *,
+        record: Callable[[Happening], None] | None = None,
+    ) -> None:
+        """`record` gets all that happens, on the loop's thread: it must only queue it."""
+        self._performer = performer
+        self.counts = Counts()
+        self._output = output
+        self._record = record
+        self._decoder = Decoder()
+        self._queue: SimpleQueue[_Item] = SimpleQueue()
+        self._thread = Thread(target=self._run, name="ripieno-engine", daemon=True)
+
+    def start(self) -> None:
+        sys.setswitchinterval(SWITCH_INTERVAL_S)
+        self._thread.start()
+
+    def receive(self, data: bytes, at_ns: int) -> None:
+        """Bytes from the input port, with the instant they arrived."""
+        self._queue.put((data, at_ns))
+
+    def submit(self, event: Input) -> None:
+        """An event that comes from the program and not from the keyboard."""
+        self._queue.put(event)
+
+    def look(self) -> Snapshot:
+        """The performer as it is now. Waits for the loop's next turn; not after `close`."""
+        answer: SimpleQueue[Snapshot] = SimpleQueue()
+        self._queue.put(_Look(answer))
+        return answer.get(timeout=_LOOK_S)
+
+    def close(self) -> None:
+        """Silence everything and end the thread. May be called again."""
+        if self._thread.is_alive():
+            self.submit(Silence(time.monotonic_ns()))
+            self._queue.put(None)
+            self._thread.join()
+
+    def _run(self) -> None:
+        items: list[_Item] = []
+        while None not in items:
+            items = self._wait()
+            for item in items:
+                self._take(item)
+            self._tell(self._performer.advance(time.monotonic_ns()))
+            self._tell(self._performer.take_heard())
+
+    def _wait(self) -> list[_Item]:
+        """All that has arrived, after waiting for the first of it or for the next due time."""
+        due_ns = self._performer.next_due_ns()
+        items: list[_Item] = []
+        try:
+            if due_ns is None:
+                items.append(self._queue.get())
+            else:
+                left_ns = due_ns - time.monotonic_ns()
+                items.append(self._queue.get(timeout=max(0, left_ns) / NS_PER_S))
+            while True:
+                items.append(self._queue.get_nowait())
+        except Empty:
+            return items
+
+    def _take(self, item: _Item) -> None:
+        match item:
+            case None:
+                pass
+            case _Look(answer):
+                answer.put(snapshot(self._performer, time.monotonic_ns()))
+            case (bytes() as data, int() as at_ns):
+                events = self._decoder.feed(data, at_ns)
+                self.counts.received += len(events)
+                for event in events:
+                    self._tell(hand_in(self._performer, event))
+            case event:
+                self._tell(hand_in(self._performer, event))
+
+    def _tell(self, happenings: Iterable[Happening]) -> None:
+        """Send first, then record: a journal may be late, a note may not."""
+        for happening in happenings:
+            if isinstance(happening, Send):
+                self._send(happening.data)
+            if self._record is not None:
+                self._record(happening)
+
+    def _send(self, data: bytes) -> None:
+        try:
+            self._output.send(data)
+            self.counts.sent += 1
+        except Exception:  # whatever the port raises, the next note-off must still be tried
+            self.counts.failed += 1

@@ -1,0 +1,1 @@
+"""MIDI bytes, ports and files: the only folder that imports rtmidi or mido."""

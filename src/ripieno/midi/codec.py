@@ -1,0 +1,113 @@
+"""From the bytes of a MIDI wire to the performer's inputs.
+
+The rules are MIDI 1.0's:
+
+- a status byte (80..FF) begins a message, data bytes (00..7F) complete it;
+- running status: while channel messages of one status follow each other, the status may be
+  left out;
+- a real-time byte (F8..FF) may stand anywhere, also between the data bytes of another message,
+  and leaves that message and the running status as they are;
+- system common (F1..F7) and system exclusive (F0) end the running status;
+- a status byte other than real-time ends whatever was incomplete.
+
+What becomes of each message:
+
+- note-on: KeyDown; with velocity 0 KeyUp, its release velocity 64. Note-off: KeyUp.
+- control changes 0..119: Controller.
+- 120 all sound off, 123 all notes off, and 124..127 which act as it: Silence.
+- 121 reset all controllers: each controller's value at rest, see `_AT_REST`.
+- 122 local control: nothing, for it is about the keyboard's own sound.
+- program change, pitch bend, pressure: Passing.
+- system exclusive: nothing, for it is addressed to one maker's device, and what plays the
+  accompaniment is another.
+- system common and real-time: nothing, for tempo and position are not taken from outside.
+"""
+
+from ripieno.perform import message
+from ripieno.perform.events import Controller, Input, KeyDown, KeyUp, Passing, Silence
+
+# What reset all controllers sets, by the MIDI Manufacturers' recommended practice RP-015 (from
+# memory; makers' implementation charts agree). It is spelled out instead of passed on, for the
+# instrument's channel also carries the accompaniment: whoever keeps account of the pedal there
+# has to see it lifted. Polyphonic pressure, 128 messages, is left out.
+_AT_REST = (
+    (message.MODULATION, 0),
+    (message.EXPRESSION, 127),
+    (message.SUSTAIN, 0),
+    (message.PORTAMENTO, 0),
+    (message.SOSTENUTO, 0),
+    (message.SOFT, 0),
+    *((parameter_number, 127) for parameter_number in (98, 99, 100, 101)),
+)
+
+
+class Decoder:
+    """One wire's state. `ignored` counts data bytes that were part of no whole message.
+
+    The data bytes of system exclusive are not among them.
+    """
+
+    def __init__(self) -> None:
+        self.ignored = 0
+        self._status: int | None = None  # of the message being gathered, and the running status
+        self._data = bytearray()
+        self._in_exclusive = False
+
+    def feed(self, data: bytes, at_ns: int) -> list[Input]:
+        """The inputs that `data` completes, stamped `at_ns`. Any bytes, cut anywhere."""
+        inputs: list[Input] = []
+        for byte in data:
+            if byte >= message.FIRST_REALTIME:
+                continue  # a clock would be read here
+            if byte >= 0x80:
+                self._begin(byte)
+            elif self._completes(byte):
+                inputs += self._finished(at_ns)
+        return inputs
+
+    def _begin(self, status: int) -> None:
+        self.ignored += len(self._data)
+        self._data.clear()
+        self._in_exclusive = status == message.SYSTEM_EXCLUSIVE
+        self._status = status if message.data_count(status) else None
+
+    def _completes(self, byte: int) -> bool:
+        if self._status is None:
+            self.ignored += not self._in_exclusive
+            return False
+        self._data.append(byte)
+        return len(self._data) == message.data_count(self._status)
+
+    def _finished(self, at_ns: int) -> list[Input]:
+        assert self._status is not None, "only a status makes data bytes a message"
+        whole = bytes((self._status, *self._data))
+        self._data.clear()
+        if self._status >= message.SYSTEM_EXCLUSIVE:
+            self._status = None
+            return []
+        return _channel_inputs(whole, at_ns)
+
+
+def _channel_inputs(whole: bytes, at_ns: int) -> list[Input]:
+    kind, channel = whole[0] & 0xF0, whole[0] & 0x0F
+    if kind == message.NOTE_ON and whole[2]:
+        return [KeyDown(at_ns, whole[1], whole[2], channel)]
+    if kind == message.NOTE_ON:
+        return [KeyUp(at_ns, whole[1], channel=channel)]
+    if kind == message.NOTE_OFF:
+        return [KeyUp(at_ns, whole[1], whole[2], channel)]
+    if kind == message.CONTROL_CHANGE:
+        return _control_inputs(whole[1], whole[2], channel, at_ns)
+    return [Passing(at_ns, whole)]
+
+
+def _control_inputs(number: int, value: int, channel: int, at_ns: int) -> list[Input]:
+    if number < message.ALL_SOUND_OFF:
+        return [Controller(at_ns, number, value, channel)]
+    if number == message.RESET_CONTROLLERS:
+        return [
+            *(Controller(at_ns, at_rest, level, channel) for at_rest, level in _AT_REST),
+            Passing(at_ns, bytes((message.CHANNEL_PRESSURE | channel, 0))),
+            Passing(at_ns, bytes((message.PITCH_BEND | channel, *message.CENTRED_BEND))),
+        ]
+    return [] if number == message.LOCAL_CONTROL else [Silence(at_ns)]

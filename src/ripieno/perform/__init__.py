@@ -1,0 +1,1 @@
+"""The sans-I/O performer: state machines that are told the time and never read it."""

@@ -1,0 +1,117 @@
+"""What goes into the performer and what comes out: frozen, stamped, in nanoseconds."""
+
+from dataclasses import dataclass
+
+from ripieno.style.model import Meter, Style
+from ripieno.theory.key import Key
+
+
+@dataclass(frozen=True, slots=True)
+class KeyDown:
+    """A key struck. note 0..127, velocity 1..127, channel 0..15."""
+
+    at_ns: int
+    note: int
+    velocity: int
+    channel: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class KeyUp:
+    """A key released; `velocity` is its release velocity, 0..127."""
+
+    at_ns: int
+    note: int
+    velocity: int = 64
+    channel: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Controller:
+    """A control change below the channel mode messages: number 0..119, value 0..127."""
+
+    at_ns: int
+    number: int
+    value: int
+    channel: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Passing:
+    """A whole MIDI message that only passes through: program, bend, pressure."""
+
+    at_ns: int
+    data: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """The figure ends: every note released, the pedal up. The next strike starts it anew."""
+
+    at_ns: int
+
+
+@dataclass(frozen=True, slots=True)
+class Silence:
+    """Stop, and tell the synthesizer to forget what it may still be sounding."""
+
+    at_ns: int
+
+
+@dataclass(frozen=True, slots=True)
+class SetStyle:
+    at_ns: int
+    style: Style
+
+
+@dataclass(frozen=True, slots=True)
+class SetTempo:
+    """Beats per minute, 20..400, of the meter's beat."""
+
+    at_ns: int
+    bpm: float
+
+
+@dataclass(frozen=True, slots=True)
+class SetMeter:
+    """Another meter, whose first downbeat is now."""
+
+    at_ns: int
+    meter: Meter
+
+
+@dataclass(frozen=True, slots=True)
+class SetHold:
+    """Whether the harmony goes on when the keys are lifted."""
+
+    at_ns: int
+    hold: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SetKey:
+    at_ns: int
+    key: Key | None
+
+
+Input = (
+    KeyDown
+    | KeyUp
+    | Controller
+    | Passing
+    | Stop
+    | Silence
+    | SetStyle
+    | SetTempo
+    | SetMeter
+    | SetHold
+    | SetKey
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Send:
+    """One MIDI message to send; `due_ns` is the instant it belongs to."""
+
+    due_ns: int
+    data: bytes

@@ -1,0 +1,40 @@
+"""The driver without a clock: events in, in order of their stamps, everything out at once."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from itertools import groupby
+from operator import attrgetter
+
+from ripieno.perform.events import Input, Send, Stop
+from ripieno.perform.performer import Heard, Performer
+
+Happening = Input | Heard | Send  # all that a session consists of, as a journal keeps it
+
+
+def play(performer: Performer, events: Iterable[Input], end_ns: int) -> Iterator[Happening]:
+    """Everything that happens when `events` (ascending `at_ns`) are played, up to `end_ns`.
+
+    Events of one instant are all handed in before anything due at it is performed. At the end
+    the performer stops, so that nothing is left sounding; events after the end are not played.
+    """
+    kept = (event for event in events if event.at_ns < end_ns)
+    for at_ns, together in groupby(kept, key=attrgetter("at_ns")):
+        for event in together:
+            yield from hand_in(performer, event)
+        yield from performer.advance(at_ns)
+        yield from performer.take_heard()
+    yield from performer.advance(end_ns - 1)
+    yield from performer.take_heard()
+    yield from hand_in(performer, Stop(end_ns))
+
+
+def hand_in(performer: Performer, event: Input) -> Iterator[Happening]:
+    """The event as the performer takes it, and what comes of it at once."""
+    event = replace(event, at_ns=performer.effective_ns(event.at_ns))
+    before = performer.advance(event.at_ns - 1)
+    yield from performer.take_heard()
+    yield from before
+    yield event
+    sends = performer.handle(event)
+    yield from performer.take_heard()
+    yield from sends

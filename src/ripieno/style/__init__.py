@@ -1,0 +1,1 @@
+"""What a style is: the frozen model, and the YAML door that builds it."""

@@ -1,0 +1,1 @@
+"""Pure music: pitches, chords, keys, leading, hands. No time, no channels, no presets."""

@@ -1,0 +1,306 @@
+"""Standard MIDI files. The format's figures: the Standard MIDI Files 1.0 specification as
+www.blitter.com/~russtopia/MIDI/~jglatt/tech/midifile retells it; mido reads back as an outside
+check.
+"""
+
+import struct
+from fractions import Fraction
+from pathlib import Path
+
+import mido
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from ripieno.errors import AuthorError, MachineError
+from ripieno.midi.file import LARGEST_BYTES, read, write
+from ripieno.perform.events import Controller, KeyDown, KeyUp, Passing, Send
+from ripieno.perform.message import control, note_off, note_on
+from ripieno.style.model import Meter
+
+# One quarter note of middle C at 480 ticks a quarter, with running status, as mido writes it.
+ONE_QUARTER = bytes.fromhex(
+    "4d 54 68 64 00 00 00 06 00 00 00 01 01 e0"
+    "4d 54 72 6b 00 00 00 0c 00 90 3c 40 83 60 3c 00 00 ff 2f 00"
+)
+END = "00 ff 2f 00"
+FOUR_FOUR = Meter(4, 4)
+
+same_folder = settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
+
+
+def song_of(folder: Path, *tracks: str, division: int = 480, kind: int = 1):
+    path = folder / "in.mid"
+    data = struct.pack(">4sLhHH", b"MThd", 6, kind, len(tracks), division)
+    for track in tracks:
+        body = bytes.fromhex(track)
+        data += struct.pack(">4sL", b"MTrk", len(body)) + body
+    path.write_bytes(data)
+    return read(path)
+
+
+def refusal(path: Path) -> str:
+    with pytest.raises(AuthorError) as refused:
+        read(path)
+    line = str(refused.value)
+    assert line.startswith(f"{path}: ")
+    assert "\n" not in line
+    return line
+
+
+def test_a_file_without_a_tempo_plays_120_quarters_a_minute(tmp_path: Path) -> None:
+    path = tmp_path / "one.mid"
+    path.write_bytes(ONE_QUARTER)
+    song = read(path)
+    assert song.events == (KeyDown(0, 60, 64, 0), KeyUp(500_000_000, 60, 64, 0))
+    assert (song.length_ns, song.bpm, song.tempi) == (500_000_000, 120.0, ((0, 120.0),))
+    assert (song.meter, song.states_meter) == (FOUR_FOUR, False)
+
+
+def test_the_first_time_signature_is_the_meter(tmp_path: Path) -> None:
+    # FF 58: numerator, denominator as a power of two, clocks a click, 32nds a quarter.
+    song = song_of(tmp_path, "00 ff 58 04 06 03 24 08 81 00 ff 58 04 03 02 18 08" + END)
+    assert (song.meter, song.states_meter) == (Meter(6, 8), True)
+
+
+@pytest.mark.parametrize(
+    ("written", "ticks"),
+    [
+        ("00", 0x00), ("40", 0x40), ("7f", 0x7F), ("81 00", 0x80), ("c0 00", 0x2000),
+        ("ff 7f", 0x3FFF), ("81 80 00", 0x4000), ("ff ff 7f", 0x1FFFFF),
+        ("81 80 80 00", 0x200000), ("ff ff ff 7f", 0x0FFFFFFF),
+    ],
+)  # fmt: skip
+def test_a_time_in_the_file_is_a_variable_length_quantity(
+    tmp_path: Path, written: str, ticks: int
+) -> None:
+    # The specification's own table of such numbers. 500 ticks at 120 a minute: 1 ms each.
+    song = song_of(tmp_path, written + "90 3c 40" + END, division=500)
+    assert song.events == (KeyDown(ticks * 1_000_000, 60, 64, 0),)
+
+
+def test_every_tempo_change_moves_what_follows_it(tmp_path: Path) -> None:
+    # 07A120 is 500000 us a quarter, 051615 is 333333, 0F4240 is 1000000.
+    tempi = "00 ff 51 03 07 a1 20 83 60 ff 51 03 05 16 15 83 60 ff 51 03 0f 42 40" + END
+    notes = "83 60 90 3c 40 83 60 3e 40 83 60 40 40" + END
+    song = song_of(tmp_path, tempi, notes)
+    assert [event.at_ns for event in song.events] == [500_000_000, 833_333_000, 1_833_333_000]
+    assert song.tempi == (
+        (0, 120.0),
+        (500_000_000, pytest.approx(180.00018, abs=1e-6)),
+        (833_333_000, 60.0),
+    )
+
+
+def test_of_several_tempi_at_one_instant_the_last_holds(tmp_path: Path) -> None:
+    song = song_of(tmp_path, "00 ff 51 03 07 a1 20 00 ff 51 03 0f 42 40 83 60 90 3c 40" + END)
+    assert (song.tempi, song.events[0].at_ns) == (((0, 60.0),), 1_000_000_000)
+
+
+def test_the_file_lasts_to_the_end_of_its_longest_track(tmp_path: Path) -> None:
+    short = "00 90 3c 40 83 60 3c 00 00 ff 2f 00"
+    silent = "8f 00 ff 2f 00"  # 1920 ticks: four quarters
+    assert song_of(tmp_path, short, silent).length_ns == 2_000_000_000
+
+
+def test_tracks_are_merged_in_the_order_of_time_and_then_of_the_tracks(tmp_path: Path) -> None:
+    song = song_of(tmp_path, "0a 90 3c 40" + END, "00 91 3e 41 0a c1 05" + END, division=500)
+    assert song.events == (
+        KeyDown(0, 62, 65, 1),
+        KeyDown(10_000_000, 60, 64, 0),
+        Passing(10_000_000, b"\xc1\x05"),
+    )
+
+
+def test_controllers_are_read_and_system_exclusive_is_not(tmp_path: Path) -> None:
+    song = song_of(tmp_path, "00 b2 40 7f 00 f0 05 7e 7f 09 01 f7" + END)
+    assert song.events == (Controller(0, 64, 127, 2),)
+
+
+def test_long_songs_do_not_drift(tmp_path: Path) -> None:
+    # Each of 20,000 notes against exact fractions; a seventh of a quarter is no whole ns.
+    track = "00 ff 51 03 07 a1 21" + "01 90 3c 40" * 20_000 + END
+    song = song_of(tmp_path, track, division=7)
+    step = Fraction(500_001_000, 7)
+    assert all(
+        abs(event.at_ns - step * (place + 1)) <= Fraction(1, 2)
+        for place, event in enumerate(song.events)
+    )
+
+
+TRACK = st.lists(
+    st.one_of(
+        st.builds(
+            mido.Message, st.just("note_on"), note=st.integers(0, 127), time=st.integers(0, 5000)
+        ),
+        st.builds(
+            mido.MetaMessage,
+            st.just("set_tempo"),
+            tempo=st.integers(1, 2**24 - 1),
+            time=st.integers(0, 5000),
+        ),
+    )
+)
+
+
+@same_folder
+@given(st.lists(TRACK, min_size=1, max_size=3), st.integers(1, 32767))
+def test_times_are_those_of_midos_own_player(
+    tmp_path: Path, tracks: list[list[mido.Message]], division: int
+) -> None:
+    path = tmp_path / "song.mid"
+    file = mido.MidiFile(type=1, ticks_per_beat=division, tracks=tracks)
+    file.save(path)
+    at_s, times = 0.0, []
+    for item in mido.MidiFile(path):
+        at_s += item.time
+        if not item.is_meta:
+            times.append(at_s)
+    song = read(path)
+    assert [event.at_ns / 1e9 for event in song.events] == pytest.approx(times, abs=1e-6)
+    assert song.length_ns / 1e9 == pytest.approx(at_s, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("data", "says"),
+    [
+        (b"", "it is empty"),
+        (b"Hello, world", "it begins with b'Hell', expected b'MThd'"),
+        (ONE_QUARTER[:-6], "damaged MIDI file: it ends in the middle of a track"),
+        (ONE_QUARTER[:10], "damaged MIDI file: it ends in the middle of a track"),
+        (ONE_QUARTER.replace(b"MTrk", b"XTrk"), "damaged MIDI file: no MTrk"),
+        (ONE_QUARTER[:9] + b"\x02" + ONE_QUARTER[10:], "format 2: save it as format 0 or 1"),
+        (ONE_QUARTER[:12] + b"\xe7\x28" + ONE_QUARTER[14:], "counts in video frames"),
+        (ONE_QUARTER[:12] + b"\0\0" + ONE_QUARTER[14:], "ticks per quarter"),
+        (b"MThd" + bytes(LARGEST_BYTES), "larger than 2 MiB"),
+    ],
+)
+def test_what_is_no_usable_midi_file_is_refused_with_what_was_found(
+    tmp_path: Path, data: bytes, says: str
+) -> None:
+    path = tmp_path / "wrong.mid"
+    path.write_bytes(data)
+    assert says in refusal(path)
+
+
+def test_a_tempo_or_meter_that_cannot_be_counted_is_refused(tmp_path: Path) -> None:
+    for event, says in [
+        ("00 ff 51 03 00 00 00", "a tempo of 0"),
+        ("00 ff 58 04 00 02 18 08", "meter 0/4"),
+        ("00 ff 58 04 03 05 18 08", "meter 3/32"),
+    ]:
+        with pytest.raises(AuthorError, match=says):
+            song_of(tmp_path, event + END)
+
+
+def test_a_missing_file_and_a_folder_are_refused(tmp_path: Path) -> None:
+    assert "No such file" in refusal(tmp_path / "none.mid")
+    assert "directory" in refusal(tmp_path)
+
+
+@same_folder
+@given(st.data())
+def test_a_damaged_file_is_read_or_refused_but_never_breaks_the_program(
+    tmp_path: Path, draw: st.DataObject
+) -> None:
+    meta = (
+        "00 ff 51 03 07 a1 20 00 ff 58 04 04 02 18 08 00 ff 59 02 fd 00 00 ff 54 05 01 02 03 04 05"
+    )
+    song_of(tmp_path, meta + "00 f0 03 01 02 f7 00 90 3c 40 10 e0 01 02" + END)
+    path = tmp_path / "in.mid"
+    data = bytearray(path.read_bytes())
+    for _ in range(draw.draw(st.integers(1, 4))):
+        data[draw.draw(st.integers(4, len(data) - 1))] = draw.draw(st.integers(0, 255))
+    path.write_bytes(data[: draw.draw(st.integers(10, len(data)))])
+    try:
+        ends_ns = read(path).length_ns
+    except AuthorError as error:
+        ends_ns = -str(error).count("\n")  # a refusal is one line
+    assert ends_ns >= 0
+
+
+SENDS = [
+    Send(0, note_on(0, 60, 64)),
+    Send(0, control(0, 64, 127)),
+    Send(500_000_000, note_off(0, 60)),
+    Send(500_000_000, note_on(0, 62, 65)),
+    Send(1_000_000_000, note_off(0, 62)),
+]
+
+
+def test_a_written_file_is_the_formats_bytes(tmp_path: Path) -> None:
+    path = tmp_path / "out.mid"
+    write(path, SENDS[:1], 120, FOUR_FOUR, 500_000_000)
+    # 960 (03C0) ticks a quarter; 500000 us a quarter; 4/4; the end a quarter (87 40) later.
+    assert path.read_bytes() == bytes.fromhex(
+        "4d546864 00000006 0000 0001 03c0"
+        "4d54726b 00000018 00 ff5103 07a120 00 ff5804 04021808 00 903c40 8740 ff2f00"
+    )
+
+
+def test_compound_meters_count_dotted_quarters(tmp_path: Path) -> None:
+    path = tmp_path / "out.mid"
+    write(path, (), 40, Meter(6, 8), 0)
+    tempo, signature, _ = mido.MidiFile(path).tracks[0]
+    assert tempo.tempo == 1_000_000  # 40 dotted quarters are 60 quarters a minute
+    assert (signature.numerator, signature.denominator, signature.clocks_per_click) == (6, 8, 36)
+
+
+def test_messages_of_one_instant_keep_their_order(tmp_path: Path) -> None:
+    path = tmp_path / "out.mid"
+    write(path, SENDS, 120, FOUR_FOUR, 0)
+    items = [item for item in mido.MidiFile(path).tracks[0] if not item.is_meta]
+    assert [bytes(item.bytes()) for item in items] == [send.data for send in SENDS]
+    assert [item.time for item in items] == [0, 0, 960, 0, 960]
+
+
+def test_the_same_messages_make_the_same_bytes(tmp_path: Path) -> None:
+    for name in ("a.mid", "b.mid"):
+        write(tmp_path / name, SENDS, 97.3, FOUR_FOUR, 3_000_000_000)
+    assert (tmp_path / "a.mid").read_bytes() == (tmp_path / "b.mid").read_bytes()
+
+
+@same_folder
+@given(
+    st.lists(st.tuples(st.integers(0, 3 * 10**12), st.integers(0, 127)), max_size=30),
+    st.floats(20, 400),
+    st.sampled_from([FOUR_FOUR, Meter(3, 4), Meter(12, 8), Meter(2, 2)]),
+    st.integers(0, 4 * 10**12),
+)
+def test_what_is_written_is_read_back_to_within_half_a_tick(
+    tmp_path: Path, notes: list[tuple[int, int]], bpm: float, meter: Meter, length_ns: int
+) -> None:
+    path = tmp_path / "out.mid"
+    sends = [Send(at_ns, note_on(1, note, 70)) for at_ns, note in sorted(notes)]
+    write(path, sends, bpm, meter, length_ns)
+    song = read(path)
+    half_tick_ns = Fraction(mido.MidiFile(path).tracks[0][0].tempo * 1000, 2 * 960) + 1
+    assert song.meter == meter
+    # The format's tempo is a whole number of microseconds a quarter.
+    assert song.bpm == pytest.approx(bpm * float(meter.beat_quarters), rel=1e-4)
+    assert [event.note for event in song.events] == [send.data[1] for send in sends]
+    pairs = zip(song.events, sends, strict=True)
+    assert all(abs(event.at_ns - send.due_ns) <= half_tick_ns for event, send in pairs)
+    last_ns = max([length_ns, *(send.due_ns for send in sends)])
+    assert abs(song.length_ns - last_ns) <= half_tick_ns
+
+
+def test_a_folder_that_cannot_be_written_is_the_machines_refusal(tmp_path: Path) -> None:
+    blocked = tmp_path / "file"
+    blocked.write_bytes(b"")
+    for path in (tmp_path / "none" / "out.mid", blocked / "out.mid", tmp_path):
+        with pytest.raises(MachineError, match="cannot write"):
+            write(path, SENDS, 120, FOUR_FOUR, 0)
+
+
+def test_a_file_is_replaced_whole_and_nothing_else_is_left_in_its_folder(tmp_path: Path) -> None:
+    path = tmp_path / "out.mid"
+    path.write_bytes(b"old")
+    write(path, SENDS, 120, FOUR_FOUR, 0)
+    assert read(path).events
+    assert [entry.name for entry in tmp_path.iterdir()] == ["out.mid"]
+    folder = tmp_path / "folder.mid"
+    folder.mkdir()
+    with pytest.raises(MachineError):
+        write(folder, SENDS, 120, FOUR_FOUR, 0)
+    assert sorted(entry.name for entry in tmp_path.iterdir()) == ["folder.mid", "out.mid"]

@@ -1,0 +1,64 @@
+"""What a choice of port comes to, without opening any."""
+
+import pytest
+import rtmidi
+
+from ripieno.errors import MachineError
+from ripieno.midi import ports, systems
+from ripieno.midi.memory import MemoryIn, MemoryOut
+from ripieno.midi.systems import System
+
+ALSA = System(rtmidi.API_LINUX_ALSA, "ALSA", "ALSA answers", virtual=True)
+WINDOWS = System(rtmidi.API_WINDOWS_MM, "Windows MM", "Windows MM answers", virtual=False)
+NONE = systems.choose(())
+
+FOUND = ("Midi Through:Midi Through Port-0", "ripieno:ripieno out", "Keys", "Organ")
+
+
+def test_with_no_name_given_the_first_port_is_taken_that_is_neither_loopback_nor_our_own() -> None:
+    pick = ports.pick_input(ALSA, FOUND, None)
+    assert (pick.index, pick.name) == (2, "Keys")
+    assert pick.why == "the first input that is no loopback"
+
+
+def test_with_nothing_plugged_in_a_virtual_port_waits() -> None:
+    pick = ports.pick_output(ALSA, FOUND[:2], None)
+    assert (pick.index, pick.name) == (None, "ripieno out")
+    assert pick.why == "virtual, for no output is plugged in"
+
+
+def test_with_nothing_plugged_in_and_no_virtual_ports_the_machine_refuses() -> None:
+    with pytest.raises(MachineError, match="no MIDI input is plugged in, and Windows MM has no"):
+        ports.pick_input(WINDOWS, (), None)
+
+
+def test_a_virtual_port_is_made_when_asked_for_where_the_system_has_them() -> None:
+    assert ports.pick_input(ALSA, FOUND, "virtual").name == "ripieno in"
+    for system in (WINDOWS, NONE):
+        with pytest.raises(MachineError, match=f"{system.name} has no virtual input"):
+            ports.pick_input(system, FOUND, "virtual")
+
+
+def test_a_name_is_looked_for_among_the_ports_found() -> None:
+    assert ports.pick_output(ALSA, FOUND, "org").index == 3
+    with pytest.raises(MachineError, match="no MIDI output 'harp': there is 'Midi Through"):
+        ports.pick_output(ALSA, FOUND, "harp")
+
+
+def test_without_a_midi_system_the_ports_opened_are_in_memory() -> None:
+    assert ports.inputs(NONE) == ports.outputs(NONE) == ()
+    heard: list[bytes] = []
+    with (
+        ports.open_input(NONE, None, lambda data, _: heard.append(data)) as source,
+        ports.open_output(NONE, None) as target,
+    ):
+        assert isinstance(source, MemoryIn)
+        assert isinstance(target, MemoryOut)
+        assert (source.name, target.name) == ("ripieno in", "ripieno out")
+        source.deliver(b"\x90\x3c\x40", 5)
+    assert heard == [b"\x90\x3c\x40"]
+
+
+def test_without_a_midi_system_a_named_port_is_refused() -> None:
+    with pytest.raises(MachineError, match="no MIDI input 'Keys'"):
+        ports.open_input(NONE, "Keys", lambda *_: None)
