@@ -18,8 +18,9 @@ from ripieno.perform.events import (
     Silence,
     Stop,
 )
+from ripieno.perform.accompaniment import PATIENCE_NS
 from ripieno.perform.hand_player import LATE_CATCH_NS
-from ripieno.perform.performer import PATIENCE_NS, Performer
+from ripieno.perform.performer import Performer
 from ripieno.perform.settings import ReadKeys, Settings
 from ripieno.style.model import Meter
 from ripieno.theory.key import key_named
@@ -150,6 +151,14 @@ def test_without_hold_lifting_the_last_key_ends_the_harmony_and_the_pedal() -> N
     assert max(note.ms + note.length_ms for note in notes) == 1300
     pedal = [s for s in sends if s.data[:2] == bytes((0xB0, 64))]
     assert (pedal[-1].due_ns, pedal[-1].data[2]) == (ns_from_ms(1300), 0)
+
+
+def test_without_hold_keys_too_few_and_too_short_for_a_chord_end_the_one_before() -> None:
+    rig = Rig("steady-quarters", hold=False)
+    rig.press(0, *C_MAJOR)
+    rig.press(1100, 74)
+    rig.lift(1150, *C_MAJOR, 74)
+    assert {note.ms for note in rig.notes(4000)} == {0, 1000}
 
 
 def test_one_key_gives_the_diatonic_chord_of_its_degree_when_read_from_the_key() -> None:
@@ -340,6 +349,7 @@ def test_the_bar_and_the_beat_are_counted(beats: int) -> None:
     for note in C_MAJOR:
         performer.handle(KeyDown(0, note, 80))
     performer.advance(0)
-    assert performer.transport is not None
-    position = performer.transport.position_at(ns_from_ms(1000 * (3 + beats)))
-    assert performer.transport.bar_and_beat(position) == ((1, 4) if beats == 0 else (2, beats))
+    transport = performer.accompaniment.transport
+    assert transport is not None
+    position = transport.position_at(ns_from_ms(1000 * (3 + beats)))
+    assert transport.bar_and_beat(position) == (2, beats)

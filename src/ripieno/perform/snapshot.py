@@ -25,19 +25,19 @@ class Snapshot:
 
 def snapshot(performer: Performer, now_ns: int) -> Snapshot:
     """The performer as it is at an instant no earlier than its last event."""
-    transport, harmony = performer.transport, performer.harmony
-    meter = performer.meter
-    quarter = performer.ns_per_quarter
+    playing = performer.accompaniment
+    transport, harmony = playing.transport, playing.harmony
+    beat_ns = playing.ns_per_quarter * playing.meter.beat_quarters
     return Snapshot(
         chord=None if harmony is None else symbol(harmony.chord, performer.key),
-        style=performer.style.id,
-        bpm=round(float(NS_PER_MINUTE / (quarter * meter.beat_quarters)), 3),
-        meter=str(meter),
+        style=playing.style.id,
+        bpm=round(float(NS_PER_MINUTE / beat_ns), 3),
+        meter=str(playing.meter),
         bar_and_beat=None
         if transport is None
         else transport.bar_and_beat(transport.position_at(now_ns)),
-        left=performer.notes_of(Side.LEFT),
-        right=performer.notes_of(Side.RIGHT),
+        left=playing.notes_of(Side.LEFT),
+        right=playing.notes_of(Side.RIGHT),
         sounding=tuple(sorted({note for _, note in performer.ledger.sounding})),
-        pedal=performer.pedal_is_down,
+        pedal=playing.pedal_is_down,
     )
