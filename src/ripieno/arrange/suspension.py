@@ -6,6 +6,7 @@ tone sounds, the third sounds nowhere: the note of resolution is not doubled mea
 (figured-bass handbooks).
 """
 
+from ripieno.arrange.voicing import HandVoicing
 from ripieno.theory.chord import Chord
 
 _ABOVE_ROOT = {4: 5, 2: 2}  # perfect fourth, major second
@@ -24,3 +25,13 @@ def shift(chord: Chord, degree: int) -> int | None:
     if (chord.bass - chord.root) % 12 == third:
         return None
     return tone - third
+
+
+def with_third_moved(shape: HandVoicing, chord: Chord, semitones: int) -> HandVoicing:
+    """The shape with its third, in every octave, replaced by the tone suspended before it."""
+    third = chord.quality.above_root(3)
+    moved = sorted(
+        (note + semitones if (note - chord.root) % 12 == third else note, tone)
+        for note, tone in zip(shape.notes, shape.tones, strict=True)
+    )
+    return HandVoicing(tuple(n for n, _ in moved), tuple(t for _, t in moved))

@@ -12,7 +12,7 @@ from random import Random
 from ripieno.arrange import suspension
 from ripieno.arrange.dynamics import RESOLVES_SOFTER
 from ripieno.arrange.pedal import change
-from ripieno.arrange.voicing import HandVoicing, Voicing, voice
+from ripieno.arrange.voicing import Voicing, voice
 from ripieno.perform.hand_player import Bound, HandPlayer, begins_with_strike
 from ripieno.perform.ledger import PedalPost
 from ripieno.perform.outbox import Outbox
@@ -176,7 +176,7 @@ class Accompaniment:
         shape = self._voicing.left if side is Side.LEFT else self._voicing.right
         assert shape is not None, "a lane's hand has a shape: style.load sees to it"
         if self._suspended is not None:
-            shape = _with_third_moved(shape, self.harmony.chord, self._suspended)
+            shape = suspension.with_third_moved(shape, self.harmony.chord, self._suspended)
         return Bound(self.harmony.serial, shape, max(1, self.harmony.level - softer))
 
     def _follow_chord(self, now_ns: int) -> None:
@@ -272,13 +272,3 @@ class Accompaniment:
         unit, ratio = self.style.swings.value, self._settings.swing
         compound = self.meter.beat_quarters.numerator % 3 == 0
         return None if unit is None or ratio == 1 or compound else (unit, ratio)
-
-
-def _with_third_moved(shape: HandVoicing, chord: Chord, semitones: int) -> HandVoicing:
-    """The shape with its third, in every octave, replaced by the tone suspended before it."""
-    third = chord.quality.above_root(3)
-    moved = sorted(
-        (note + semitones if (note - chord.root) % 12 == third else note, tone)
-        for note, tone in zip(shape.notes, shape.tones, strict=True)
-    )
-    return HandVoicing(tuple(n for n, _ in moved), tuple(t for _, t in moved))
