@@ -4,8 +4,8 @@ Low interval limits: the strictest of three published tables (facts stand in `th
 """
 
 import pytest
-from rig import STYLE_IDS, STYLES
 
+from rig import STYLE_IDS, STYLES
 from ripieno.arrange import suspension
 from ripieno.arrange.voicing import HandVoicing, Voicing, voice
 from ripieno.style.load import load_style

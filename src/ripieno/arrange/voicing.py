@@ -10,8 +10,8 @@ In two moves. First each place of a shape is given a tone, in semitones above th
 3. What the chord has and no place holds yet is given one: the seventh (or sixth) first, an
    altered fifth, then the highest of its other tones, then the rest from below. The perfect
    fifth gives way first, that of the right hand before that of the left; then the root of
-   the right hand, if the left has it; never the third. A hand on its own gives up its root
-   rather than an altered fifth. The bass stays: a left hand under a right one keeps its root.
+   the right hand, if the left has it; never the third. A right hand on its own gives up its
+   root rather than an altered fifth. The bass stays: a left hand never gives up its root.
 
 Then the shape is turned as its inversion says and set down in every octave. A tone stands
 above the ones before it, or, where the hand's span does not allow that, as near above the
@@ -326,7 +326,7 @@ def _giving_way(
     seventh = wanted == quality.above_root(7, 6)
     yield from (p for p in upper if not p.own and not p.bass)
     fifths = [p for p in (upper + lefts if seventh else upper) if _may_go(p, Tone.FIFTH, quality)]
-    roots = [p for p in upper if _may_go(p, Tone.ROOT, quality)]
+    roots = [p for p in rights if _may_go(p, Tone.ROOT, quality)]
     spare_fifths = [p for p in fifths if _spare(p, lefts + rights)]
     spare_roots = roots if both and _hold(lefts, 0) else []
     if seventh:
