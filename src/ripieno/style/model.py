@@ -4,6 +4,7 @@ A style says what each hand's shape is (`Hand`), and for each meter it serves, t
 which each hand plays the tones of its shape (`Figure`, one `Lane` a hand).
 """
 
+import re
 from dataclasses import dataclass
 from enum import Enum, StrEnum
 from fractions import Fraction
@@ -138,13 +139,16 @@ class Meter:
 COMMON_TIME = Meter(4, 4)
 
 
+METER = re.compile(r"([1-9][0-9]?)/(2|4|8|16)")
+MOST_BEATS = 32
+
+
 def meter_named(text: str) -> Meter:
     """The meter of `6/8`. Raises ValueError with one clear line."""
-    count, slash, unit = text.partition("/")
-    known = slash and count.isdecimal() and unit in ("2", "4", "8", "16")
-    if not (known and len(count) < 3 and 1 <= int(count) <= 32):
+    match = METER.fullmatch(text)
+    if match is None or int(match[1]) > MOST_BEATS:
         raise ValueError(f"'{text}' is no meter: write beats over a note value, as 4/4 or 6/8")
-    return Meter(int(count), int(unit))
+    return Meter(int(match[1]), int(match[2]))
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,7 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from ripieno.errors import AuthorError
-from ripieno.style.model import Meter, Play, Spot, Tone
+from ripieno.style.model import METER, MOST_BEATS, Meter, Play, Spot, Tone, meter_named
 from ripieno.theory.pitch import PIANO_HIGHEST, PIANO_LOWEST, note_named
 
 # Bounds of our choice: far outside what anyone plays, near enough to catch slips.
@@ -35,8 +35,6 @@ PLAY_WORDS: dict[str, Play] = {word.value: word for kind in (Spot, Tone) for wor
 
 _FRACTION = re.compile(r"([1-9][0-9]{0,2})/([1-9][0-9]{0,2})")
 _FRACTION_SCHEMA = {"type": "string", "pattern": f"^{_FRACTION.pattern}$"}
-_METER = re.compile(r"([1-9][0-9]?)/(2|4|8|16)")
-_MAX_COUNT = 32
 _EVERY_EXPECTED = (
     f"a note value from {SHORTEST_EVERY} to {LONGEST_EVERY}/1 as a fraction of a whole note, "
     "1/4 being a quarter and 1/12 a triplet eighth"
@@ -87,10 +85,11 @@ def _length(value: object) -> Fraction:
 
 
 def _meter(value: object) -> Meter:
-    match = _METER.fullmatch(value) if isinstance(value, str) else None
-    if match is None or int(match[1]) > _MAX_COUNT:
-        raise _refused(f"a meter, 1 to {_MAX_COUNT} over 2, 4, 8 or 16, such as 3/4 or 6/8")
-    return Meter(int(match[1]), int(match[2]))
+    try:
+        return meter_named(value if isinstance(value, str) else "")
+    except ValueError:
+        expected = f"a meter, 1 to {MOST_BEATS} over 2, 4, 8 or 16, such as 3/4 or 6/8"
+        raise _refused(expected) from None
 
 
 def _around(value: object) -> int:
@@ -170,7 +169,7 @@ Length = Annotated[
 MeterName = Annotated[
     Meter,
     PlainValidator(_meter),
-    WithJsonSchema({"type": "string", "pattern": f"^{_METER.pattern}$"}),
+    WithJsonSchema({"type": "string", "pattern": f"^{METER.pattern}$"}),
 ]
 NoteName = Annotated[
     int,

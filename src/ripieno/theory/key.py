@@ -11,7 +11,7 @@ from enum import StrEnum
 
 from ripieno.errors import AuthorError
 from ripieno.theory.chord import QUALITIES, Chord, Quality
-from ripieno.theory.pitch import name_on_line, pitch_class_named
+from ripieno.theory.pitch import name_on_line, pitch_class_named, place_on_line
 
 _NAME = re.compile(r"([A-Ga-g](?:#|b|♯|♭)?) *(major|maj|minor|min|m)?", re.IGNORECASE)
 
@@ -27,11 +27,6 @@ _STEPS = {Mode.MAJOR: (0, 2, 4, 5, 7, 9, 11), Mode.MINOR: (0, 2, 3, 5, 7, 8, 10)
 _FIRST_TONIC = {Mode.MAJOR: -5, Mode.MINOR: -3}
 _RELATIVE_MAJOR = {Mode.MAJOR: 0, Mode.MINOR: -3}  # places on the line of fifths
 _TRIADS = {QUALITIES[q].semitones: QUALITIES[q] for q in ("maj", "min", "dim")}
-
-
-def place_on_line(pitch_class: int, first: int) -> int:
-    """Where `pitch_class` lies among the twelve places from `first` on (see `pitch`)."""
-    return (pitch_class * 7 - first) % 12 + first
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,6 +25,11 @@ def name_on_line(position: int) -> str:
     return _FIFTHS[letter] + ("#" * sharps if sharps > 0 else "b" * -sharps)
 
 
+def place_on_line(pitch_class: int, first: int) -> int:
+    """Where a pitch class lies among the twelve places of the line of fifths from `first` on."""
+    return (pitch_class * 7 - first) % 12 + first
+
+
 def spell(pitch_class: int, centre: int = 1) -> str:
     """The name of `pitch_class` nearest to `centre` on the line of fifths.
 
@@ -32,8 +37,7 @@ def spell(pitch_class: int, centre: int = 1) -> str:
     centre, 1, gives Ab Eb Bb F C G D A E B F# C#; a major key with `n` sharps has its
     centre at `n + 1`, so that its own seven names and the usual borrowed ones fall inside.
     """
-    position = (pitch_class * 7 - (centre - 5)) % 12 + (centre - 5)
-    return name_on_line(position)
+    return name_on_line(place_on_line(pitch_class, centre - 5))
 
 
 def note_name(note: int, centre: int = 1) -> str:

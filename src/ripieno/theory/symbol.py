@@ -13,8 +13,8 @@ C# minor G#/B#; but outside a key Eaug/C, not Eaug/B#.
 """
 
 from ripieno.theory.chord import Chord
-from ripieno.theory.key import Key, place_on_line
-from ripieno.theory.pitch import name_on_line
+from ripieno.theory.key import Key
+from ripieno.theory.pitch import name_on_line, place_on_line
 
 _MAJOR_SCALE = (0, 2, 4, 5, 7, 9, 11)
 _DEGREE_FIFTHS = (0, 2, 4, -1, 1, 3, 5)  # places of degrees 1..7 on the line, from the root
