@@ -181,9 +181,13 @@ TIMELINES = {
         "0 +C4 +D4 | 1000 +Db4 | 1080 +Eb4",
         ["35 C4 D4", "1240 C4 Db4 D4 Eb4"],
     ),
-    "a held key taken for part of the chord is left out when it comes up": (
+    "new keys of as many tones as the chord before stand by themselves": (
         "0 +C4 +F4 +A4 | 1000 +E4 +G4 +Bb4 | 1050 -C4 -F4 -A4",
-        ["0 C4 F4 A4", "1000 C4 E4 G4 Bb4", "1050 ~ E4 G4 Bb4"],
+        ["0 C4 F4 A4", "1000 E4 G4 Bb4"],
+    ),
+    "a held key taken for part of the chord is left out when it comes up": (
+        "0 +C4 +D4 | 5 +F4 +A4 | 1000 +E4 +G4 +Bb4 | 1050 -C4 -D4 -F4 -A4",
+        ["5 C4 D4 F4", "5 ~ C4 D4 F4 A4", "1000 C4 E4 G4 Bb4", "1050 ~ E4 G4 Bb4"],
     ),
     "keys found one by one build up the chord": (
         "0 +C4 | 700 +E4 | 1500 +G4",

@@ -19,9 +19,10 @@ chords of professionals (Vienna 4x22, W. Goebl 1999, measured in its match files
 
 Hands overlap when they play legato. Keys of earlier strikes that are still down are *held*:
 some belong to the new chord, some are only slow to come up. A held key belongs if it stays
-down past the adopt time. Until then, the reading is the plainest chord that can be made of
-all new keys and some held ones; where two are equally plain or none can be made, enough new
-keys are read by themselves, and fewer wait for releases or the adopt time. A key held
+down past the adopt time. Until then, new keys of as many tones as the chord before are the
+chord; fewer are read as the plainest chord that can be made of all of them and some held
+ones; where two are equally plain or none can be made, enough new keys are read by themselves,
+and fewer wait for releases or the adopt time. A key held
 through an earlier change as well belongs at once if it doubles a new key or lies far below
 the others, as a pedal point does. Lifting keys makes a reading only where it settles which
 held keys belong.
@@ -149,7 +150,9 @@ class _Gathered:
         """The chord before the adopt time is over. None: it cannot be told."""
         pedal_points = self.pedal_points()
         new = _mask(self.struck)
-        plainest = _plainest(new, new | _mask(self.held - pedal_points), self.size)
+        whole = new.bit_count() >= max(ENOUGH, self.size)
+        available = new | _mask(self.held - pedal_points)
+        plainest = new if whole else _plainest(new, available, self.size)
         if plainest is None and not enough:
             return None
         joining = (plainest or new) & ~new
