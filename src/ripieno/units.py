@@ -11,6 +11,8 @@ NS_PER_MS = 1_000_000
 NS_PER_S = 1_000_000_000
 NS_PER_MINUTE = 60 * NS_PER_S
 
+_TEMPO_PARTS = 3_000_000  # the microseconds of the slowest beat there is, 20 a minute
+
 
 def ns_from_ms(ms: float) -> int:
     """The nanoseconds in `ms` milliseconds, to the nearest."""
@@ -25,6 +27,7 @@ def ms_from_ns(ns: int) -> float:
 def ns_per_quarter(bpm: float, beat_quarters: Fraction) -> Fraction:
     """How long a quarter note lasts when `bpm` beats of `beat_quarters` pass in a minute.
 
-    `bpm` is read to a thousandth, so that equal tempi give equal grids on every machine.
+    The tempo is taken for the simplest fraction that its float can mean, so that 90.3 is 903/10
+    and a MIDI file's, whole microseconds a quarter, is met exactly.
     """
-    return Fraction(NS_PER_MINUTE * 1000, round(bpm * 1000)) / beat_quarters
+    return NS_PER_MINUTE / Fraction(bpm).limit_denominator(_TEMPO_PARTS) / beat_quarters

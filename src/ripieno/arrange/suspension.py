@@ -6,8 +6,11 @@ tone sounds, the third sounds nowhere: the note of resolution is not doubled mea
 (figured-bass handbooks).
 """
 
-from ripieno.arrange.voicing import HandVoicing
+from itertools import pairwise
+
+from ripieno.arrange.voicing import HandVoicing, Voicing
 from ripieno.theory.chord import Chord
+from ripieno.theory.hand import above_low_limits
 
 _ABOVE_ROOT = {4: 5, 2: 2}  # perfect fourth, major second
 
@@ -25,6 +28,25 @@ def shift(chord: Chord, degree: int) -> int | None:
     if (chord.bass - chord.root) % 12 == third:
         return None
     return tone - third
+
+
+def suspended(voicing: Voicing, chord: Chord, degree: int, span: int) -> Voicing | None:
+    """The voicing with its third held off, or None.
+
+    None where `shift` has none, and where the moved voice would leave the hand's span, cross
+    the other hand or sound muddy: then the chord comes as it is.
+    """
+    semitones = shift(chord, degree)
+    if semitones is None:
+        return None
+    left, right = (
+        hand and with_third_moved(hand, chord, semitones) for hand in (voicing.left, voicing.right)
+    )
+    hands = [hand.notes for hand in (left, right) if hand is not None]
+    in_reach = all(notes[-1] - notes[0] <= span for notes in hands)
+    apart = all(low[-1] < high[0] for low, high in pairwise(hands))
+    clear = above_low_limits(tuple(note for notes in hands for note in notes))
+    return Voicing(left, right) if in_reach and apart and clear else None
 
 
 def with_third_moved(shape: HandVoicing, chord: Chord, semitones: int) -> HandVoicing:

@@ -1,9 +1,10 @@
 """`ripieno demo`: a player of the program's own presses triads, and the real engine answers."""
 
 import argparse
+import signal
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 from random import Random
@@ -52,6 +53,9 @@ TOUR_BARS = 4  # in each style of the tour
 # much, as a person's do: half of all one-hand chords spread over 25 ms (Vienna 4x22, measured).
 _SPREAD_MS = 12
 _RELEASE_BEFORE_MS = 60
+
+_SHOW_NS = 20 * NS_PER_MS  # how often what was played is shown
+_WHOLE_NS = 10 * NS_PER_MS  # the notes of one instant have all left after this
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,6 +168,7 @@ def _first_style(args: argparse.Namespace, bars: list[Bar]) -> Style:
 
 
 def _live(args: argparse.Namespace, chosen: Settings, bars: list[Bar]) -> list[Happening]:
+    _end_in_order()
     system = systems.choose()
     print(f"MIDI: {system.name} ({system.why})")
     with opened_output(args, system) as (output, said):
@@ -175,10 +180,18 @@ def _live(args: argparse.Namespace, chosen: Settings, bars: list[Bar]) -> list[H
     return kept
 
 
+def _end_in_order() -> None:
+    """Being told to end is like Ctrl-C, so that nothing is left sounding."""
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    if hasattr(signal, "SIGHUP"):
+        signal.signal(signal.SIGHUP, signal.default_int_handler)
+
+
 def _press(live: LiveSession, events: list[Input], end_ns: int) -> Iterator[Happening]:
     """The player: waits for each key's time and presses it, as bytes into the engine."""
+    unshown: list[Timed] = []
     for event in events:
-        _wait_until(live.start_ns + event.at_ns)
+        yield from _wait_until(live.start_ns + event.at_ns, live, unshown)
         now_ns = time.monotonic_ns()
         match event:
             case KeyDown():
@@ -186,22 +199,47 @@ def _press(live: LiveSession, events: list[Input], end_ns: int) -> Iterator[Happ
             case KeyUp():
                 live.engine.receive(note_off(event.channel, event.note, event.velocity), now_ns)
             case other:
-                live.engine.submit(other)
-        yield from _shown(live)
-    _wait_until(live.start_ns + end_ns)
+                live.engine.submit(replace(other, at_ns=now_ns))
+    yield from _wait_until(live.start_ns + end_ns, live, unshown)
     live.close()
-    yield from _shown(live)
+    yield from _news(live, unshown)
+    _show(unshown)
 
 
-def _shown(live: LiveSession) -> Iterator[Happening]:
+def _wait_until(at_ns: int, live: LiveSession, unshown: list[Timed]) -> Iterator[Happening]:
+    """What happens meanwhile, shown as it does; what cannot be shown yet stays in `unshown`."""
+    while (left_ns := at_ns - time.monotonic_ns()) > 0:
+        time.sleep(min(left_ns, _SHOW_NS) / NS_PER_S)
+        yield from _news(live, unshown)
+        ready = _answered(unshown, time.monotonic_ns() - _WHOLE_NS)
+        _show(unshown[:ready])
+        del unshown[:ready]
+
+
+def _news(live: LiveSession, unshown: list[Timed]) -> list[Happening]:
     news = live.news()
+    unshown += news
+    return [since(live.start_ns, timed.happening) for timed in news]
+
+
+def _show(news: list[Timed]) -> None:
     for line in _lines(news, live=True):
         print(line, flush=True)
-    yield from (since(live.start_ns, timed.happening) for timed in news)
 
 
-def _wait_until(at_ns: int) -> None:
-    time.sleep(max(0, at_ns - time.monotonic_ns()) / NS_PER_S)
+def _answered(news: list[Timed], by_ns: int) -> int:
+    """How many of `news` come before the first chord that no note had answered by an instant."""
+    answered = len(news)
+    for index in reversed(range(len(news))):
+        if _strikes(news[index]) and news[index].done_ns <= by_ns:
+            break
+        if isinstance(news[index].happening, Heard):
+            answered = index
+    return answered
+
+
+def _strikes(timed: Timed) -> bool:
+    return isinstance(timed.happening, Send) and timed.happening.data[0] & 0xF0 == NOTE_ON
 
 
 def _lines(news: list[Timed], *, live: bool) -> Iterator[str]:
@@ -215,11 +253,7 @@ def _lines(news: list[Timed], *, live: bool) -> Iterator[str]:
 
 def _chord_line(heard: Heard, after: list[Timed], *, live: bool) -> str:
     keys = " ".join(note_name(key, SONG_KEY.centre) for key in heard.reading.keys)
-    struck = [
-        timed
-        for timed in after
-        if isinstance(timed.happening, Send) and timed.happening.data[0] & 0xF0 == NOTE_ON
-    ]
+    struck = [timed for timed in after if _strikes(timed)]
     first = [timed for timed in struck if timed.happening.due_ns == struck[0].happening.due_ns]  # type: ignore[union-attr]
     notes = sorted(timed.happening.data[1] for timed in first)  # type: ignore[union-attr]
     answer = " ".join(note_name(note, SONG_KEY.centre) for note in notes)

@@ -5,9 +5,10 @@ import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
+from typing import NoReturn
 
 from ripieno import __version__
-from ripieno.errors import RipienoError
+from ripieno.errors import RipienoError, UsageError
 
 # A command's module is imported only when it is called, so that `name` does not wait for MIDI.
 COMMANDS = {
@@ -25,9 +26,9 @@ COMMANDS = {
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command line. Returns the exit status: 0 done, 1 found wrong, 2 usage, 3 machine."""
     arguments = list(sys.argv[1:] if argv is None else argv)
-    parser = _parser(arguments)
-    args = parser.parse_args(arguments)
+    _open_closed_streams()
     try:
+        args = _parser(arguments).parse_args(arguments)
         status: int = args.run(args)
         sys.stdout.flush()
     except RipienoError as refusal:
@@ -42,8 +43,25 @@ def main(argv: Sequence[str] | None = None) -> int:
     return status
 
 
+class _Parser(argparse.ArgumentParser):
+    """Refuses in one line; argparse would print the whole usage before it."""
+
+    def error(self, message: str) -> NoReturn:
+        raise UsageError(f"{message}; '{self.prog} --help' says more")
+
+
+def _open_closed_streams() -> None:
+    """A program may be started with its standard streams closed: then they lead nowhere."""
+    if sys.stdin is None:
+        sys.stdin = open(os.devnull, encoding="utf-8")  # noqa: SIM115 - open as long as we run
+    if sys.stdout is None:
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 - likewise
+    if sys.stderr is None:
+        sys.stderr = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 - likewise
+
+
 def _parser(arguments: Sequence[str]) -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="ripieno",
         description="Press a triad, hear a full two-hand accompaniment.",
         epilog="'ripieno COMMAND --help' says more.",

@@ -9,6 +9,7 @@ from typing import TypeVar
 from platformdirs import user_config_path
 
 from ripieno.errors import AuthorError
+from ripieno.perform.journal import MOST_SEED
 from ripieno.perform.settings import BPM_RANGE, SWING_RANGE, ReadKeys, Settings
 from ripieno.style.load import load_style
 from ripieno.style.model import COMMON_TIME, Meter, Style, meter_named
@@ -86,7 +87,7 @@ def add_music(parser: argparse.ArgumentParser, style: str | None = None) -> None
         help="the accompaniment's MIDI channel (default: 1)",
     )
     group.add_argument(
-        "--seed", type=int, default=1, metavar="N",
+        "--seed", type=_told(_seed), default=1, metavar="N",
         help="of the touch's unevenness: the same seed plays the same",
     )  # fmt: skip
 
@@ -184,7 +185,15 @@ def _swing(text: str) -> Fraction:
     return Fraction(_number(text, *SWING_RANGE, "swing")).limit_denominator(1000)
 
 
+def _seed(text: str) -> int:
+    return _whole(text, 0, MOST_SEED, "seed")
+
+
 def _channel(text: str) -> int:
-    if not (text.isdecimal() and 1 <= int(text) <= 16):
-        raise AuthorError(f"'{text}' is no MIDI channel: write a number from 1 to 16")
-    return int(text) - 1
+    return _whole(text, 1, 16, "MIDI channel") - 1
+
+
+def _whole(text: str, least: int, most: int, what: str) -> int:
+    if not (text.isdecimal() and len(text) <= len(str(most)) and least <= int(text) <= most):
+        raise AuthorError(f"'{text}' is no {what}: write a whole number from {least} to {most}")
+    return int(text)

@@ -49,9 +49,9 @@ def run(args: argparse.Namespace) -> int:
     stated = song.meter if song.states_meter else None
     meter = args.meter or stated or meter_of(style)
     chosen = settings(args, style, _beats_a_minute(song.bpm, meter), meter)
-    note = foreign_meter(style, meter)
-    if note is not None:
-        print(f"ripieno: {note}", file=sys.stderr)
+    for note in (foreign_meter(style, meter), _foreign_tempo(song, args.tempo, meter)):
+        if note is not None:
+            print(f"ripieno: {note}", file=sys.stderr)
     sends: list[Send] = []
     with journal_file(args.journal, chosen, style) as journal:
         for happening in play(
@@ -77,3 +77,16 @@ def _events(song: Song, tempo: float | None, meter: Meter) -> Iterator[Input]:
 def _beats_a_minute(quarters_a_minute: float, meter: Meter) -> float:
     """The meter's beats in a minute, within the tempi that there are."""
     return min(max(quarters_a_minute / float(meter.beat_quarters), BPM_RANGE[0]), BPM_RANGE[1])
+
+
+def _foreign_tempo(song: Song, tempo: float | None, meter: Meter) -> str | None:
+    """A sentence for a file with a tempo that is followed no further than to the limit."""
+    beats = [bpm / float(meter.beat_quarters) for _, bpm in song.tempi if tempo is None]
+    beyond = next((bpm for bpm in beats if not BPM_RANGE[0] <= bpm <= BPM_RANGE[1]), None)
+    if beyond is None:
+        return None
+    least, most = BPM_RANGE
+    return (
+        f"the file goes at {beyond:.5g} beats a minute, the figure at {least:g} to {most:g}: "
+        "give a tempo with -t, or a meter with -m that counts other beats"
+    )

@@ -1,6 +1,7 @@
 """`ripieno replay`: a recorded session played again, identically."""
 
 import argparse
+from functools import partial
 from pathlib import Path
 
 from ripieno.cli.writing import journal_file, refuse_other_endings, write_result
@@ -51,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
 def _session(path: Path) -> journal.Session:
     try:
         with path.open(encoding="utf-8") as stream:
-            return journal.read(str(path), stream)
+            return journal.read(str(path), iter(partial(stream.readline, journal.MAX_LINE + 1), ""))
     except OSError as error:
         raise AuthorError(f"{path}: cannot be read: {error.strerror}") from error
     except UnicodeDecodeError:

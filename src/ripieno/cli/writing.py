@@ -53,17 +53,32 @@ class Journal:
         self._write(journal.end(end_ns))
 
     def _write(self, line: journal.Line) -> None:
-        self._stream.write(journal.dump(line))
+        with _refused(self._stream.name):
+            self._stream.write(journal.dump(line))
 
 
 @contextmanager
 def journal_file(path: Path | None, chosen: Settings, style: Style) -> Iterator[Journal | None]:
-    """The journal at `path`, line by line as it comes; None without a path."""
+    """The journal at `path`, each line in the file as it comes; None without a path.
+
+    Raises MachineError.
+    """
     if path is None:
         yield None
         return
+    with _refused(str(path)):
+        stream = path.open("w", encoding="utf-8", newline="\n", buffering=1)
     try:
-        with path.open("w", encoding="utf-8", newline="\n") as stream:
-            yield Journal(stream, chosen, style)
+        yield Journal(stream, chosen, style)
+    finally:
+        with _refused(str(path)):
+            stream.close()
+
+
+@contextmanager
+def _refused(path: str) -> Iterator[None]:
+    """What the system says against writing, as the refusal of this file."""
+    try:
+        yield
     except OSError as error:
         raise MachineError(f"cannot write {path}: {error.strerror}") from error

@@ -5,19 +5,24 @@ stalls every program on it). One thread owns the performer and the output; it wa
 or for the next due time in one call. Between input and send there is no file, socket, log
 call, import or sleep, and no work that grows with the length of a session. What happens is
 counted, not logged; a journal gets it through a queue.
+
+Events are stamped by whoever puts them in, and two threads may put them in the other way
+round than they stamped them. The loop takes them in the order in which they come out of the
+queue and never lets their time go back, so that a journal of them replays identically.
 """
 
 import sys
 import time
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from queue import Empty, SimpleQueue
 from threading import Thread
 from typing import Protocol
 
+from ripieno.errors import MachineError
 from ripieno.midi.codec import Decoder
 from ripieno.perform.events import Input, Send, Silence
-from ripieno.perform.offline import Happening, hand_in
+from ripieno.perform.offline import Happening, advanced, hand_in
 from ripieno.perform.performer import Performer
 from ripieno.perform.snapshot import Snapshot, snapshot
 from ripieno.units import NS_PER_S
@@ -48,7 +53,7 @@ class _Look:
 
 
 _Item = tuple[bytes, int] | Input | _Look | None  # None: the end
-_LOOK_S = 1.0
+_LOOK_S = 5.0  # only a fault takes longer
 
 
 class Engine:
@@ -68,6 +73,7 @@ class Engine:
         self._record = record
         self._decoder = Decoder()
         self._queue: SimpleQueue[_Item] = SimpleQueue()
+        self._latest_ns = 0  # the latest stamp of an event
         self._thread = Thread(target=self._run, name="ripieno-engine", daemon=True)
 
     def start(self) -> None:
@@ -83,26 +89,51 @@ class Engine:
         self._queue.put(event)
 
     def look(self) -> Snapshot:
-        """The performer as it is now. Waits for the loop's next turn; not after `close`."""
+        """The performer as it is now. Waits for the loop's next turn.
+
+        Raises MachineError if the loop does not turn any more.
+        """
         answer: SimpleQueue[Snapshot] = SimpleQueue()
         self._queue.put(_Look(answer))
-        return answer.get(timeout=_LOOK_S)
+        try:
+            return answer.get(timeout=_LOOK_S if self.is_running else 0)
+        except Empty:
+            raise MachineError("the engine does not answer: end the program") from None
+
+    @property
+    def is_running(self) -> bool:
+        """Whether the loop turns: from `start` to `close`, unless a fault has ended it."""
+        return self._thread.is_alive()
 
     def close(self) -> None:
         """Silence everything and end the thread. May be called again."""
-        if self._thread.is_alive():
+        if self.is_running:
             self.submit(Silence(time.monotonic_ns()))
             self._queue.put(None)
             self._thread.join()
 
     def _run(self) -> None:
+        """Whatever ends the loop, a fault of ours too, nothing is left sounding."""
+        try:
+            self._turn()
+        finally:
+            self._let_go()
+
+    def _let_go(self) -> None:
+        """After the end's own silence this finds nothing to do."""
+        data = self._performer.ledger.release_all()
+        for channel in range(16):
+            data += self._performer.pedal(channel).lift()
+        for message in data:
+            self._send(message)
+
+    def _turn(self) -> None:
         items: list[_Item] = []
         while None not in items:
             items = self._wait()
             for item in items:
                 self._take(item)
-            self._tell(self._performer.advance(time.monotonic_ns()))
-            self._tell(self._performer.take_heard())
+            self._tell(advanced(self._performer, time.monotonic_ns()))
 
     def _wait(self) -> list[_Item]:
         """All that has arrived, after waiting for the first of it or for the next due time."""
@@ -129,9 +160,13 @@ class Engine:
                 events = self._decoder.feed(data, at_ns)
                 self.counts.received += len(events)
                 for event in events:
-                    self._tell(hand_in(self._performer, event))
+                    self._hand_in(event)
             case event:
-                self._tell(hand_in(self._performer, event))
+                self._hand_in(event)
+
+    def _hand_in(self, event: Input) -> None:
+        self._latest_ns = max(self._latest_ns, event.at_ns)
+        self._tell(hand_in(self._performer, replace(event, at_ns=self._latest_ns)))
 
     def _tell(self, happenings: Iterable[Happening]) -> None:
         """Send first, then record: a journal may be late, a note may not."""

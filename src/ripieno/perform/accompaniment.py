@@ -59,7 +59,7 @@ class Accompaniment:
         self._sounded = 0  # the serial of the last strike that has sounded
         self._changed_ns: int | None = None  # when the hands have to follow a new reading
         self._strike_is_new = False
-        self._suspended: int | None = None  # semitones from the third, while it is held off
+        self._suspended: Voicing | None = None  # what sounds while the third is held off
         self._resolves: tuple[Fraction, int] | None = None  # in quarters, in nanoseconds
         self._pedal_plan: list[tuple[int, bool]] = []
         self._set_hands()
@@ -72,9 +72,9 @@ class Accompaniment:
             self._voicing_before = self._voicing
             self._strike_is_new, self._resolves = True, None
         self.harmony = Harmony(chord, self._serial, level)
+        self._revoice(chord)
         if not amends or self._suspended is not None:
             self._suspend(chord)
-        self._revoice(chord)
         self._changed_ns = at_ns
         if self.transport is None:
             self.transport = Transport(at_ns, Fraction(0), self.ns_per_quarter, self.meter)
@@ -162,8 +162,12 @@ class Accompaniment:
             self._out.control(self._pedal.program(down=self._pedal_plan.pop(0)[1]))
 
     def _suspend(self, chord: Chord) -> None:
-        wanted = self.style.suspension
-        self._suspended = None if wanted is None else suspension.shift(chord, wanted.degree)
+        wanted, voicing = self.style.suspension, self._voicing
+        self._suspended = (
+            None
+            if wanted is None or voicing is None
+            else suspension.suspended(voicing, chord, wanted.degree, self._settings.span)
+        )
 
     def _revoice(self, chord: Chord) -> None:
         left, right = self.style.left, self.style.right
@@ -171,12 +175,11 @@ class Accompaniment:
 
     def _bound(self, side: Side, *, softer: int = 0) -> Bound | None:
         """What the hand's tones are just now; None without a chord."""
-        if self.harmony is None or self._voicing is None:
+        voicing = self._suspended or self._voicing
+        if self.harmony is None or voicing is None:
             return None
-        shape = self._voicing.left if side is Side.LEFT else self._voicing.right
+        shape = voicing.left if side is Side.LEFT else voicing.right
         assert shape is not None, "a lane's hand has a shape: style.load sees to it"
-        if self._suspended is not None:
-            shape = suspension.with_third_moved(shape, self.harmony.chord, self._suspended)
         return Bound(self.harmony.serial, shape, max(1, self.harmony.level - softer))
 
     def _follow_chord(self, now_ns: int) -> None:

@@ -4,9 +4,13 @@ The first line is a header with the format's version, the settings and the whole
 a journal plays again after its style has changed or gone. Every other line has `ms`, the time
 since the session began (exact to the nanosecond), and `kind`. A replay reads the lines of what
 came in, and must produce the others again.
+
+What came in stands in the order in which it was taken, so its times never go back: where they
+do, the file has been edited or two have been joined, and which order was meant is not known.
 """
 
 import json
+import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from fractions import Fraction
@@ -15,19 +19,22 @@ from typing import TypeVar
 from ripieno import __version__
 from ripieno.errors import AuthorError
 from ripieno.perform import events as ev
+from ripieno.perform import message
 from ripieno.perform.events import Input, Send
-from ripieno.perform.message import SUSTAIN
 from ripieno.perform.offline import Happening
 from ripieno.perform.performer import Heard
-from ripieno.perform.settings import ReadKeys, Settings
+from ripieno.perform.settings import BPM_RANGE, SWING_RANGE, ReadKeys, Settings
 from ripieno.style.load import style_from_data, style_to_data
 from ripieno.style.model import Style, meter_named
+from ripieno.style.yaml_marks import shown
 from ripieno.theory.key import Key, key_named
 from ripieno.theory.symbol import symbol
 from ripieno.units import ms_from_ns, ns_from_ms
 
 VERSION = 1
 MAX_LINE = 1 << 20
+LONGEST_MS = 24 * 60 * 60 * 1000  # a day; a replay keeps all of it in memory
+MOST_SEED = 1 << 53  # what every reader of JSON keeps whole
 
 Line = dict[str, object]
 T = TypeVar("T")
@@ -101,7 +108,7 @@ def _sent(data: bytes) -> Line:
             "velocity": data[2],
             "channel": channel,
         }
-    if status == 0xB0 and data[1] == SUSTAIN:
+    if status == 0xB0 and data[1] == message.SUSTAIN:
         return {"kind": "pedal", "value": data[2], "channel": channel}
     return {"kind": "sent", "data": data.hex()}
 
@@ -158,18 +165,25 @@ _WRITE: dict[type, Callable[..., Line]] = {
 
 # Reading. A journal may have been cut off anywhere or edited: each fault is one line.
 
+# What may pass through: notes and controllers among it would escape the ledger.
+_PASSING = {
+    message.POLY_PRESSURE,
+    message.PROGRAM_CHANGE,
+    message.CHANNEL_PRESSURE,
+    message.PITCH_BEND,
+}
+_RATIO = re.compile(r"[0-9]{1,9}(/[1-9][0-9]{0,8})?")
+
 _READ: dict[str, Callable[[int, Line], Input]] = {
-    "key": lambda at, d: (ev.KeyDown if _flag(d, "down") else ev.KeyUp)(
-        at, _int(d, "note"), _int(d, "velocity"), _int(d, "channel", 15)
-    ),
+    "key": lambda at, d: _key_event(at, d),
     "control": lambda at, d: ev.Controller(
         at, _int(d, "number", 119), _int(d, "value"), _int(d, "channel", 15)
     ),
-    "message": lambda at, d: ev.Passing(at, bytes.fromhex(_text(d, "data"))),
+    "message": lambda at, d: ev.Passing(at, _passing(d)),
     "stop": lambda at, _: ev.Stop(at),
     "silence": lambda at, _: ev.Silence(at),
     "style": lambda at, d: ev.SetStyle(at, _style(d["style"])),
-    "tempo": lambda at, d: ev.SetTempo(at, _number(d, "bpm")),
+    "tempo": lambda at, d: ev.SetTempo(at, _number(d, "bpm", *BPM_RANGE)),
     "meter": lambda at, d: ev.SetMeter(at, meter_named(_text(d, "meter"))),
     "hold": lambda at, d: ev.SetHold(at, _flag(d, "hold")),
     "tonality": lambda at, d: ev.SetKey(at, _key(d["key"])),
@@ -196,8 +210,14 @@ def read(name: str, text: Iterable[str]) -> Session:
         data = _parse(name, number, written)
         at_ns, event = _told(name, number, lambda data=data: _event(data))  # type: ignore[misc]
         end_ns, closed = max(end_ns, at_ns), data["kind"] == "end"
-        if event is not None:
-            events.append(event)
+        if event is None:
+            continue
+        if events and event.at_ns < events[-1].at_ns:
+            raise AuthorError(
+                f"{name}:{number}: goes back in time, from {ms_from_ns(events[-1].at_ns):g} ms to "
+                f"{ms_from_ns(event.at_ns):g} ms; put what came in in its order, or take one out"
+            )
+        events.append(event)
     # One that was cut off still has its last event played: the end comes just after it.
     return Session(settings, style, tuple(events), end_ns if closed else end_ns + 1)
 
@@ -208,33 +228,52 @@ def _parse(name: str, number: int, written: str) -> Line:
     except (ValueError, RecursionError):
         data = None
     if not isinstance(data, dict):
-        found = written.strip()[:40] or "nothing"
-        raise AuthorError(f"{name}:{number}: found '{found}' where a JSON object was expected")
+        found = shown(written.strip() or None)
+        raise AuthorError(f"{name}:{number}: found {found} where a JSON object was expected")
     return data
 
 
 def _told(name: str, number: int, read_one: Callable[[], T]) -> T:
-    """The result, or the fault with its place."""
+    """The result, or each fault with its place."""
     try:
         return read_one()
-    except (KeyError, TypeError, ValueError, ZeroDivisionError) as fault:
-        raise AuthorError(f"{name}:{number}: {_plain(fault)}") from None
-    except AuthorError as fault:
-        raise AuthorError(f"{name}:{number}: {fault}") from None
-
-
-def _plain(fault: Exception) -> str:
-    return f"{fault} is missing" if isinstance(fault, KeyError) else str(fault)
+    except KeyError as fault:
+        raise AuthorError(f"{name}:{number}: {fault} is missing") from None
+    except RecursionError:
+        raise AuthorError(f"{name}:{number}: is nested deeper than any journal") from None
+    except (AuthorError, ValueError) as fault:
+        faults = str(fault).splitlines()
+        raise AuthorError("\n".join(f"{name}:{number}: {text}" for text in faults)) from None
 
 
 def _event(data: Line) -> tuple[int, Input | None]:
-    at_ns = ns_from_ms(_number(data, "ms"))
+    at_ns = ns_from_ms(_number(data, "ms", 0, LONGEST_MS))
     kind = _text(data, "kind")
     if kind in _OUTGOING:
         return at_ns, None
     if kind not in _READ:
-        raise ValueError(f"kind '{kind}' is not one of {', '.join(sorted(_READ))}")
+        known = ", ".join(sorted(_READ.keys() | _OUTGOING))
+        raise ValueError(f"kind {shown(kind)} is not one of {known}")
     return at_ns, _READ[kind](at_ns, data)
+
+
+def _key_event(at_ns: int, data: Line) -> ev.KeyDown | ev.KeyUp:
+    kind, least = (ev.KeyDown, 1) if _flag(data, "down") else (ev.KeyUp, 0)
+    velocity = _int(data, "velocity", least=least)
+    return kind(at_ns, _int(data, "note"), velocity, _int(data, "channel", 15))
+
+
+def _passing(data: Line) -> bytes:
+    text = _text(data, "data")
+    try:
+        whole = bytes.fromhex(text)
+    except ValueError:
+        whole = b""
+    if not message.is_legal(whole) or whole[0] & 0xF0 not in _PASSING:
+        raise ValueError(
+            f"'data' is {shown(text)}; a program change, bend or pressure in hex was expected"
+        )
+    return whole
 
 
 def _settings(data: object) -> Settings:
@@ -242,17 +281,35 @@ def _settings(data: object) -> Settings:
         raise ValueError("'settings' should be an object")
     split = data["split"]
     return Settings(
-        bpm=_number(data, "bpm"),
+        bpm=_number(data, "bpm", *BPM_RANGE),
         meter=meter_named(_text(data, "meter")),
-        swing=Fraction(_text(data, "swing")),
+        swing=_swing(data),
         hold=_flag(data, "hold"),
-        reading=ReadKeys(_text(data, "reading")),
+        reading=_reading(data),
         key=_key(data["key"]),
         split=None if split is None else _int(data, "split"),
         channel=_int(data, "channel", 15),
         span=_int(data, "span", 24),
-        seed=_int(data, "seed", 1 << 62),
+        seed=_int(data, "seed", MOST_SEED),
     )
+
+
+def _swing(data: Line) -> Fraction:
+    text = _text(data, "swing")
+    ratio = Fraction(text) if _RATIO.fullmatch(text) else Fraction(0)
+    if not SWING_RANGE[0] <= ratio <= SWING_RANGE[1]:
+        least, most = SWING_RANGE
+        raise ValueError(
+            f"'swing' is {shown(text)}; a ratio from {least:g} to {most:g} was expected"
+        )
+    return ratio
+
+
+def _reading(data: Line) -> ReadKeys:
+    text = _text(data, "reading")
+    if text not in list(ReadKeys):
+        raise ValueError(f"'reading' is {shown(text)}; {' or '.join(ReadKeys)} was expected")
+    return ReadKeys(text)
 
 
 def _style(data: object) -> Style:
@@ -262,32 +319,39 @@ def _style(data: object) -> Style:
 
 
 def _key(data: object) -> Key | None:
-    return None if data is None else key_named(str(data))
+    if data is not None and not isinstance(data, str):
+        raise ValueError(f"'key' is {shown(data)}; a text or null was expected")
+    return None if data is None else key_named(data)
 
 
-def _int(data: Line, field: str, most: int = 127) -> int:
+def _int(data: Line, field: str, most: int = 127, *, least: int = 0) -> int:
     value = data[field]
-    if not isinstance(value, int) or isinstance(value, bool) or not 0 <= value <= most:
-        raise ValueError(f"'{field}' is {value!r}; a whole number from 0 to {most} was expected")
+    if not isinstance(value, int) or isinstance(value, bool) or not least <= value <= most:
+        raise ValueError(
+            f"'{field}' is {shown(value)}; a whole number from {least} to {most} was expected"
+        )
     return value
 
 
-def _number(data: Line, field: str) -> float:
+def _number(data: Line, field: str, least: float, most: float) -> float:
     value = data[field]
-    if not isinstance(value, int | float) or isinstance(value, bool) or not abs(value) < 1e12:
-        raise ValueError(f"'{field}' is {value!r}; a number was expected")
-    return value
+    number = float("nan") if isinstance(value, bool) else value
+    if not isinstance(number, int | float) or not least <= number <= most:
+        raise ValueError(
+            f"'{field}' is {shown(value)}; a number from {least:g} to {most:g} was expected"
+        )
+    return number
 
 
 def _flag(data: Line, field: str) -> bool:
     value = data[field]
     if not isinstance(value, bool):
-        raise ValueError(f"'{field}' is {value!r}; true or false was expected")
+        raise ValueError(f"'{field}' is {shown(value)}; true or false was expected")
     return value
 
 
 def _text(data: Line, field: str) -> str:
     value = data[field]
     if not isinstance(value, str):
-        raise ValueError(f"'{field}' is {value!r}; a text was expected")
+        raise ValueError(f"'{field}' is {shown(value)}; a text was expected")
     return value

@@ -21,20 +21,21 @@ def play(performer: Performer, events: Iterable[Input], end_ns: int) -> Iterator
     for at_ns, together in groupby(kept, key=attrgetter("at_ns")):
         for event in together:
             yield from hand_in(performer, event)
-        yield from performer.advance(at_ns)
-        yield from performer.take_heard()
-    yield from performer.advance(end_ns - 1)
-    yield from performer.take_heard()
+        yield from advanced(performer, at_ns)
+    yield from advanced(performer, end_ns - 1)
     yield from hand_in(performer, Stop(end_ns))
 
 
 def hand_in(performer: Performer, event: Input) -> Iterator[Happening]:
-    """The event as the performer takes it, and what comes of it at once."""
+    """The event as the performer takes it, after what was due before it, and what it sends."""
     event = replace(event, at_ns=performer.effective_ns(event.at_ns))
-    before = performer.advance(event.at_ns - 1)
-    yield from performer.take_heard()
-    yield from before
+    yield from advanced(performer, event.at_ns - 1)
     yield event
-    sends = performer.handle(event)
-    yield from performer.take_heard()
+    yield from performer.handle(event)
+
+
+def advanced(performer: Performer, now_ns: int) -> Iterator[Happening]:
+    """What is due by an instant: the chords that were read, and then what was sent."""
+    sends = performer.advance(now_ns)
+    yield from performer.take_heard(now_ns + 1)
     yield from sends

@@ -93,8 +93,11 @@ class Performer:
         What an event has made due in the past (a step that waited for it) is due with it.
         """
         sends: list[Send] = []
-        while (due_ns := self.next_due_ns()) is not None and due_ns <= now_ns:
-            sends += self._perform(max(due_ns, self._event_ns or due_ns))
+        while (due_ns := self.next_due_ns()) is not None:
+            at_ns = max(due_ns, self._event_ns or due_ns)
+            if at_ns > now_ns:
+                break
+            sends += self._perform(at_ns)
         return sends
 
     def next_due_ns(self) -> int | None:
@@ -105,10 +108,15 @@ class Performer:
         strike_ns, rest_ns = self._trigger.due_ns(), self.accompaniment.due_ns(self._arriving_ns())
         return min((at for at in (strike_ns, rest_ns) if at is not None), default=None)
 
-    def take_heard(self) -> list[Heard]:
-        """The chords read since the last call, oldest first."""
-        heard, self._heard = self._heard, []
-        return heard
+    def take_heard(self, before_ns: int | None = None) -> list[Heard]:
+        """The chords read since the last call, oldest first; only those before an instant.
+
+        Of several readings of a strike at one instant there is only the last: no note was
+        played for the others.
+        """
+        taken = [h for h in self._heard if before_ns is None or h.at_ns < before_ns]
+        self._heard = self._heard[len(taken) :]
+        return taken
 
     def pedal(self, channel: int) -> PedalPost:
         """The sustain pedal of a channel."""
@@ -138,8 +146,10 @@ class Performer:
         if not self._trigger.down and not self.hold:
             self.accompaniment.lift()  # decided only after the last key came up again
             return
-        reading = self._read(strike.keys)
-        self._heard.append(Heard(strike.at_ns, strike.strike_ns, reading, strike.amends))
+        reading, amends = self._read(strike.keys), strike.amends
+        if amends and self._heard and self._heard[-1].at_ns == strike.at_ns:
+            amends = self._heard.pop().amends
+        self._heard.append(Heard(strike.at_ns, strike.strike_ns, reading, amends))
         self.accompaniment.strike(
             strike.at_ns, reading.chord, strike.velocity, amends=strike.amends
         )

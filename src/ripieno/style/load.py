@@ -183,7 +183,7 @@ def _lane(form: LaneForm) -> Lane:
         steps=_steps(form),
         begins=form.begins,
         length=form.length,
-        roll_ms=form.roll,
+        roll_ms=float(form.roll),
         repeats=form.repeats,
     )
 

@@ -1,0 +1,237 @@
+"""`ripieno play` as a process of its own, other programs at both ends, on a JACK server."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+import rtmidi
+from calling import environment, messages, run
+
+from jack_server import PATIENCE_S, Recorder, port_named, press, running_server
+from rig import A4, C4, C5, E4, F4, G4
+from ripieno.midi import systems
+
+# After a program has opened its port: what it sends before the server knows of the connection
+# goes nowhere.
+CONNECTED_MS = 300
+
+# A song position: of all messages, one that nobody here sends.
+MARK = bytes.fromhex("F2 2A 15")
+
+# Frames. Nothing here asks how soon: a long period spares a busy machine, on which JACK drops
+# what a late program sent.
+LONG_PERIOD = 1024
+
+PEDAL_UP, NOTES_OFF, SOUND_OFF = (bytes((0xB0, number, 0)) for number in (64, 123, 120))
+
+
+def test_without_a_midi_system_it_refuses_in_one_line_and_names_the_demo(tmp_path: Path) -> None:
+    found = json.loads(run(tmp_path, "ports", "--json").stdout)
+    if found["system"]["name"] != "memory":
+        pytest.skip(f"this machine has {found['system']['name']}")
+    result = run(tmp_path, "play")
+    assert (result.returncode, result.stdout) == (3, "")
+    assert result.stderr.startswith("ripieno: nothing to play on: ")
+    assert result.stderr.endswith("'ripieno demo' works without\n")
+    assert result.stderr.count("\n") == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "status", "said"),
+    [
+        (["-s", "polka"], 1, "there is no style 'polka'"),
+        (["-t", "1"], 2, "'1' is no tempo"),
+        (["--in"], 2, "argument --in: expected one argument"),
+    ],
+    ids=str,
+)
+def test_what_cannot_be_played_is_refused(
+    tmp_path: Path, words: list[str], status: int, said: str
+) -> None:
+    result = run(tmp_path, "play", *words)
+    assert (result.returncode, result.stdout) == (status, "")
+    assert said in result.stderr
+    assert result.stderr.count("\n") == 1
+
+
+@pytest.fixture(scope="module")
+def long_period() -> Iterator[None]:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("jack_server.PERIOD", LONG_PERIOD)
+        yield
+
+
+@pytest.fixture(scope="module")
+def jack(long_period: None) -> Iterator[None]:  # noqa: ARG001 - before the server starts
+    if rtmidi.API_UNIX_JACK not in rtmidi.get_compiled_api():
+        pytest.skip("python-rtmidi was built without JACK")
+    with running_server():
+        if systems.choose().api != rtmidi.API_UNIX_JACK:
+            pytest.skip("the program would not use JACK here")
+        yield
+
+
+class Playing:
+    """The program at work, and what comes out of it."""
+
+    def __init__(self, process: subprocess.Popen, recorder: Recorder) -> None:
+        self.process = process
+        self.recorder = recorder
+
+    def type(self, text: bytes) -> None:
+        self.process.stdin.buffer.write(text)
+        self.process.stdin.flush()
+
+    def end(self, by: signal.Signals = signal.SIGTERM) -> tuple[list[bytes], str, str]:
+        """What was sent in all, and what was printed."""
+        self.process.send_signal(by)
+        assert self.process.wait(timeout=PATIENCE_S) == 0
+        heard = until_marked(self.recorder)
+        out = "" if self.process.stdout.closed else self.process.stdout.read()
+        return heard, out, self.process.stderr.read()
+
+
+def until_marked(recorder: Recorder) -> list[bytes]:
+    """All that came before a mark that is sent to the recorder itself."""
+    press("recorder-", [(CONNECTED_MS, MARK)])
+    heard = recorder.wait_for(1)
+    while heard[-1][1] != MARK:
+        heard = recorder.wait_for(len(heard) + 1)
+    return [data for _, data in recorder.stop()[:-1]]
+
+
+@contextmanager
+def playing(folder: Path, *words: object, **popen: object) -> Iterator[Playing]:
+    command = [sys.executable, "-m", "ripieno", "play", "--in", "virtual", "--out", "virtual"]
+    streams = dict.fromkeys(("stdin", "stdout", "stderr"), subprocess.PIPE)
+    with subprocess.Popen(
+        [*command, *map(str, words)], env=environment(folder), text=True, **(streams | popen)
+    ) as process:
+        try:
+            port_named("ripieno in")
+            port_named("ripieno out")
+            with Recorder("ripieno out") as recorder:
+                yield Playing(process, recorder)
+        finally:
+            if process.poll() is None:
+                process.kill()
+
+
+def strike(*notes: int) -> None:
+    press("ripieno in", [(CONNECTED_MS, bytes((0x90, note, 80))) for note in notes])
+
+
+def lift(*notes: int) -> None:
+    press("ripieno in", [(CONNECTED_MS, bytes((0x80, note, 64))) for note in notes])
+
+
+def left_sounding(heard: list[bytes]) -> set[int]:
+    sounding: set[int] = set()
+    for data in heard:
+        if data[0] == 0x90:
+            sounding.add(data[1])
+        elif data[0] == 0x80:
+            sounding.remove(data[1])
+    return sounding
+
+
+@pytest.mark.jack
+@pytest.mark.usefixtures("jack")
+@pytest.mark.parametrize("ends", [signal.SIGTERM, signal.SIGINT, signal.SIGHUP])
+def test_a_triad_is_answered_and_a_signal_ends_all_of_it_in_order(
+    tmp_path: Path, ends: signal.Signals
+) -> None:
+    with playing(tmp_path) as program:
+        strike(C4, E4, G4)
+        started = [data for _, data in program.recorder.wait_for(6)[:6]]
+        heard, out, err = program.end(by=ends)
+    notes = [data[1] for data in started if data[0] == 0x90]
+    assert {note % 12 for note in notes} == {0, 4, 7}
+    assert started[-1] == bytes((0xB0, 64, 127))
+    assert left_sounding(heard) == set()
+    assert heard[-3:] == [PEDAL_UP, NOTES_OFF, SOUND_OFF]
+    assert "C        C4 E4 G4\n" in out
+    assert "input: ripieno in (a virtual input was asked for)" in out
+    assert err == ""
+
+
+@pytest.mark.jack
+@pytest.mark.usefixtures("jack")
+def test_what_is_typed_takes_effect_and_what_makes_no_sense_is_answered(tmp_path: Path) -> None:
+    journal = tmp_path / "live.jsonl"
+    with playing(tmp_path, "--journal", journal) as program:
+        strike(C4, E4, G4)
+        program.recorder.wait_for(6)
+        program.type(b"tripletbroken\n7\n\xff\nrippling-sixteenths\n400\n")
+        program.recorder.wait_for(40)  # only a figure goes on by itself
+        lift(C4, E4, G4)
+        strike(F4, A4, C5)
+        program.type(b"\n")
+        while SOUND_OFF not in [data for _, data in program.recorder.wait_for(1)]:
+            program.recorder.wait_for(len(program.recorder.wait_for(1)) + 1)
+        heard, _, err = program.end()
+    assert "there is no style 'tripletbroken'; did you mean triplet-broken" in err
+    assert "a tempo is a number from 20 to 400" in err
+    assert "Traceback" not in err
+    lines = [json.loads(line) for line in journal.read_text().splitlines()]
+    asked = [line for line in lines if line["kind"] in ("style", "tempo", "silence")]
+    assert [line["kind"] for line in asked] == ["style", "tempo", "silence", "silence"]
+    assert (asked[0]["style"]["id"], asked[1]["bpm"]) == ("rippling-sixteenths", 400)
+    assert [line["symbol"] for line in lines if line["kind"] == "chord"] == ["C", "F"]
+    target = tmp_path / "again.mid"
+    assert run(tmp_path, "replay", journal, "-o", target).returncode == 0
+    assert [bytes(message.bin()) for _, message in messages(target)] == heard
+
+
+@pytest.mark.jack
+@pytest.mark.usefixtures("jack")
+@pytest.mark.parametrize("how", ["at its end", "closed"])
+def test_without_anybody_to_type_it_plays_on(tmp_path: Path, how: str) -> None:
+    if how == "closed":
+        closed = {"stdin": None, "preexec_fn": lambda: os.close(0)}
+    else:
+        closed = {"stdin": subprocess.DEVNULL}
+    with playing(tmp_path, **closed) as program:
+        strike(C4, E4, G4)
+        program.recorder.wait_for(6)
+        lift(C4, E4, G4)
+        strike(F4, A4, C5)
+        program.recorder.wait_for(12)
+        heard, _, err = program.end()
+    assert left_sounding(heard) == set()
+    assert err == ""
+
+
+@pytest.mark.jack
+@pytest.mark.usefixtures("jack")
+def test_a_reader_that_leaves_ends_it_in_order(tmp_path: Path) -> None:
+    journal = tmp_path / "live.jsonl"
+    with playing(tmp_path, "--journal", journal) as program:
+        program.process.stdout.close()
+        strike(C4, E4, G4)
+        assert program.process.wait(timeout=PATIENCE_S) == 0
+        heard = until_marked(program.recorder)
+        assert program.process.stderr.read() == ""
+    assert left_sounding(heard) == set()
+    assert heard[-3:] == [PEDAL_UP, NOTES_OFF, SOUND_OFF]
+    assert json.loads(journal.read_text().splitlines()[-1])["kind"] == "end"
+
+
+@pytest.mark.jack
+@pytest.mark.usefixtures("jack")
+def test_melody_above_the_split_passes_while_chords_below_are_answered(tmp_path: Path) -> None:
+    with playing(tmp_path, "--split", "C5", "--channel", "3") as program:
+        melody = [(CONNECTED_MS, bytes((0x95, 90, 33))), (CONNECTED_MS, bytes((0x85, 90, 12)))]
+        press("ripieno in", melody)
+        passed = [data for _, data in program.recorder.wait_for(2)]
+        strike(C4, E4, G4)
+        program.recorder.wait_for(8)
+        heard, _, _ = program.end()
+    assert passed == [data for _, data in melody]
+    assert {data[0] & 0x0F for data in heard[2:]} == {2}
