@@ -15,11 +15,11 @@ from ripieno.cli.options import (
     foreign_meter,
     meter_of,
     settings,
-    user_folder,
 )
 from ripieno.errors import AuthorError
 from ripieno.perform.settings import ReadKeys, Settings
 from ripieno.style.model import Meter
+from ripieno.style.shipped import user_styles_folder
 from ripieno.theory.key import key_named
 
 
@@ -122,9 +122,9 @@ def test_a_foreign_meter_is_said_with_what_is_played_instead() -> None:
 
 
 def test_a_users_style_hides_the_shipped_one_of_the_same_id() -> None:
-    user_folder().mkdir(parents=True)
+    user_styles_folder().mkdir(parents=True)
     text = (STYLES / "waltz.yaml").read_text().replace("name: Waltz", "name: My own")
-    (user_folder() / "waltz.yaml").write_text(text)
+    (user_styles_folder() / "waltz.yaml").write_text(text)
     assert chosen_style(parsed("-s", "waltz")).name == "My own"
     assert chosen_style(parsed("-s", str(STYLES / "waltz.yaml"))).name == "Waltz"
 

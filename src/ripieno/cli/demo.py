@@ -10,7 +10,7 @@ from pathlib import Path
 from random import Random
 
 from ripieno.cli.live import LiveSession, Timed, is_heard, opened_output, session, since
-from ripieno.cli.options import add_music, add_ports, chosen_style, settings, user_folder
+from ripieno.cli.options import add_music, add_ports, chosen_style, settings, style_named
 from ripieno.cli.writing import journal_file, refuse_other_endings, write_result
 from ripieno.midi import systems
 from ripieno.perform.events import Input, KeyDown, KeyUp, Send, SetStyle
@@ -18,9 +18,7 @@ from ripieno.perform.message import NOTE_ON, note_off, note_on
 from ripieno.perform.offline import Happening, play
 from ripieno.perform.performer import Heard, Performer
 from ripieno.perform.settings import Settings
-from ripieno.style.load import load_style
 from ripieno.style.model import Style
-from ripieno.style.shipped import find_style
 from ripieno.theory.key import key_named
 from ripieno.theory.pitch import note_name
 from ripieno.theory.symbol import symbol
@@ -110,7 +108,7 @@ def run(args: argparse.Namespace) -> int:
 def _styles(args: argparse.Namespace) -> list[Style]:
     if args.style != "tour":
         return [chosen_style(args)]
-    return [load_style(find_style(style, user_folder())) for style in TOUR]
+    return [style_named(style) for style in TOUR]
 
 
 def _bar_ns(chosen: Settings) -> Fraction:

@@ -3,17 +3,14 @@
 import argparse
 from collections.abc import Callable
 from fractions import Fraction
-from pathlib import Path
 from typing import TypeVar
-
-from platformdirs import user_config_path
 
 from ripieno.errors import AuthorError
 from ripieno.perform.journal import MOST_SEED
 from ripieno.perform.settings import BPM_RANGE, SWING_RANGE, ReadKeys, Settings
 from ripieno.style.load import load_style
 from ripieno.style.model import COMMON_TIME, Meter, Style, meter_named
-from ripieno.style.shipped import find_style
+from ripieno.style.shipped import find_style, user_styles_folder
 from ripieno.theory.hand import NINTH, OCTAVE, TENTH
 from ripieno.theory.key import key_named
 from ripieno.theory.pitch import note_named
@@ -116,12 +113,12 @@ def add_ports(parser: argparse.ArgumentParser, *, listens: bool) -> None:
 
 def chosen_style(args: argparse.Namespace) -> Style:
     """The style that was asked for. Raises AuthorError."""
-    return load_style(find_style(args.style, user_folder()))
+    return style_named(args.style)
 
 
-def user_folder() -> Path:
-    """Where the user keeps styles of their own."""
-    return user_config_path("ripieno") / "styles"
+def style_named(id_or_path: str) -> Style:
+    """A style by its id, the user's before a shipped one, or by its file. Raises AuthorError."""
+    return load_style(find_style(id_or_path, user_styles_folder()))
 
 
 def settings(args: argparse.Namespace, style: Style, bpm: float, meter: Meter | None) -> Settings:

@@ -18,7 +18,7 @@ from ripieno.cli.options import (
     chosen_style,
     foreign_meter,
     settings,
-    user_folder,
+    style_named,
 )
 from ripieno.errors import AuthorError, MachineError
 from ripieno.midi import ports, systems
@@ -27,8 +27,6 @@ from ripieno.perform.events import Input, SetStyle, SetTempo, Silence
 from ripieno.perform.performer import Heard
 from ripieno.perform.settings import BPM_RANGE, Settings
 from ripieno.perform.snapshot import Snapshot
-from ripieno.style.load import load_style
-from ripieno.style.shipped import find_style
 from ripieno.theory.key import Key
 from ripieno.theory.pitch import note_name
 from ripieno.theory.symbol import symbol
@@ -162,7 +160,7 @@ def _event(line: str, now_ns: int) -> Input:
         if not BPM_RANGE[0] <= bpm <= BPM_RANGE[1]:
             raise AuthorError("a tempo is a number from {:g} to {:g}".format(*BPM_RANGE))
         return SetTempo(now_ns, bpm)
-    return SetStyle(now_ns, load_style(find_style(line, user_folder())))
+    return SetStyle(now_ns, style_named(line))
 
 
 @contextmanager

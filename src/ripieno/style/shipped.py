@@ -28,7 +28,7 @@ def shipped_styles() -> list[Path]:
 
 def user_styles_folder() -> Path:
     """Where the user's own styles lie; it need not exist."""
-    return user_config_path("ripieno") / "styles"
+    return user_config_path("ripieno", appauthor=False) / "styles"
 
 
 def all_styles(user_folder: Path | None) -> list[Path]:
