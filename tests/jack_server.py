@@ -49,7 +49,9 @@ def running_server() -> Iterator[str]:
     missing = [tool for tool in TOOLS if shutil.which(tool) is None]
     if missing:
         pytest.skip(f"needs {', '.join(missing)}, from Debian's jackd2")
-    name = f"ripieno-test-{os.getpid()}"
+    # One name for all runs: a server that was killed keeps its place among JACK's eight until
+    # another of its name takes it.
+    name = "ripieno-tests"
     before = os.environ.get("JACK_DEFAULT_SERVER")
     os.environ["JACK_DEFAULT_SERVER"] = name
     command = ["jackd", "-n", name, "-r", "-d", "dummy", "-r", str(RATE), "-p", str(PERIOD)]
