@@ -49,12 +49,10 @@ def running_server() -> Iterator[str]:
     missing = [tool for tool in TOOLS if shutil.which(tool) is None]
     if missing:
         pytest.skip(f"needs {', '.join(missing)}, from Debian's jackd2")
-    # One name for all runs: a server that was killed keeps its place among JACK's eight until
-    # another of its name takes it.
-    name = "ripieno-tests"
     before = os.environ.get("JACK_DEFAULT_SERVER")
+    name = _free_name()
     os.environ["JACK_DEFAULT_SERVER"] = name
-    command = ["jackd", "-n", name, "-r", "-d", "dummy", "-r", str(RATE), "-p", str(PERIOD)]
+    command = ["jackd", "-n", name, "-R", "-d", "dummy", "-r", str(RATE), "-p", str(PERIOD)]
     with tempfile.NamedTemporaryFile("w+", suffix=".log") as log:
         server = subprocess.Popen(command, stdout=log, stderr=subprocess.STDOUT)
         try:
@@ -66,6 +64,20 @@ def running_server() -> Iterator[str]:
                 del os.environ["JACK_DEFAULT_SERVER"]
             else:
                 os.environ["JACK_DEFAULT_SERVER"] = before
+
+
+def _free_name() -> str:
+    """One of a few names, for runs side by side.
+
+    Few, because a server that was killed keeps its place among JACK's eight until another of
+    its name takes it.
+    """
+    for number in range(1, 5):
+        name = f"ripieno-tests-{number}"
+        os.environ["JACK_DEFAULT_SERVER"] = name
+        if _ports() is None:
+            return name
+    pytest.fail("four JACK servers of these tests are running: end them")
 
 
 def port_named(part: str) -> str:

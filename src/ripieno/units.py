@@ -20,7 +20,7 @@ def ns_from_ms(ms: float) -> int:
 
 
 def ms_from_ns(ns: int) -> float:
-    """Milliseconds, exact to the nanosecond for instants below 104 days (2**53 ns)."""
+    """Milliseconds, exact to the nanosecond for instants below 26 days (2**51 ns)."""
     return ns / NS_PER_MS
 
 

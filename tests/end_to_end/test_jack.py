@@ -220,7 +220,7 @@ def assert_on_time(bars: list[Bar], step_ms: float) -> None:
     for bar in bars:
         starts = [group[0].ms - bar.start_ms for group in bar.groups]
         off = [start - place * step_ms for place, start in enumerate(starts)]
-        assert max(map(abs, off)) < step_ms / 3, off
+        assert max(map(abs, off)) < step_ms / 2, off
         steps += [abs(after - before - step_ms) for before, after in pairwise(starts)]
     assert median(steps) <= TIGHT_MS, steps
     assert abs(bars[1].start_ms - BAR_MS) < step_ms / 2

@@ -179,10 +179,13 @@ def _live(args: argparse.Namespace, chosen: Settings, bars: list[Bar]) -> list[H
 
 
 def _end_in_order() -> None:
-    """Being told to end is like Ctrl-C, so that nothing is left sounding."""
-    signal.signal(signal.SIGTERM, signal.default_int_handler)
-    if hasattr(signal, "SIGHUP"):
-        signal.signal(signal.SIGHUP, signal.default_int_handler)
+    """Being told to end is like Ctrl-C, so that nothing is left sounding.
+
+    Ctrl-C too, which a shell that starts programs in the background makes them ignore.
+    """
+    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.default_int_handler)
 
 
 def _press(live: LiveSession, events: list[Input], end_ns: int) -> Iterator[Happening]:
