@@ -362,3 +362,16 @@ def test_keys_that_come_at_one_instant_are_one_reading_and_one_sound() -> None:
     assert heard.reading.keys == (36, C4, E4, G4, 70)
     assert not heard.amends
     assert all(note.length_ms == 2000 for note in rig.notes(2000))
+
+
+def test_advancing_to_what_is_due_performs_it() -> None:
+    performer = Performer(Settings(bpm=60.0), Rig("steady-quarters").style)
+    for note in C_MAJOR:
+        performer.handle(KeyDown(0, note, 80))
+    performer.advance(0)
+    performer.handle(KeyDown(ns_from_ms(990), 58, 80))
+    for note in (61, 65):
+        performer.handle(KeyDown(ns_from_ms(1005), note, 80))
+    due_ns = performer.next_due_ns()
+    assert due_ns == ns_from_ms(1005), "the step that waited is due with the strike"
+    assert performer.advance(due_ns)

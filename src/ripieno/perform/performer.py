@@ -93,20 +93,15 @@ class Performer:
         What an event has made due in the past (a step that waited for it) is due with it.
         """
         sends: list[Send] = []
-        while (due_ns := self.next_due_ns()) is not None:
-            at_ns = max(due_ns, self._event_ns or due_ns)
-            if at_ns > now_ns:
-                break
-            sends += self._perform(at_ns)
+        while (due_ns := self.next_due_ns()) is not None and due_ns <= now_ns:
+            sends += self._perform(due_ns)
         return sends
 
     def next_due_ns(self) -> int | None:
-        """The next instant at which something is due; None: nothing until an event comes.
-
-        May lie in the past, for what an event has just made due.
-        """
+        """The next instant at which something is due; None: nothing until an event comes."""
         strike_ns, rest_ns = self._trigger.due_ns(), self.accompaniment.due_ns(self._arriving_ns())
-        return min((at for at in (strike_ns, rest_ns) if at is not None), default=None)
+        due_ns = min((at for at in (strike_ns, rest_ns) if at is not None), default=None)
+        return due_ns if due_ns is None else max(due_ns, self._event_ns or due_ns)
 
     def take_heard(self, before_ns: int | None = None) -> list[Heard]:
         """The chords read since the last call, oldest first; only those before an instant.
