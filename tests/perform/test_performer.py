@@ -20,6 +20,8 @@ from ripieno.perform.events import (
     Stop,
 )
 from ripieno.perform.hand_player import LATE_CATCH_NS
+from ripieno.perform.ledger import Ledger
+from ripieno.perform.outbox import Outbox
 from ripieno.perform.performer import Performer
 from ripieno.perform.settings import ReadKeys, Settings
 from ripieno.style.model import Meter
@@ -375,3 +377,20 @@ def test_advancing_to_what_is_due_performs_it() -> None:
     due_ns = performer.next_due_ns()
     assert due_ns == ns_from_ms(1005), "the step that waited is due with the strike"
     assert performer.advance(due_ns)
+
+
+def test_a_style_without_pedal_lifts_the_foot_of_the_one_before() -> None:
+    rig = Rig("triplet-broken")
+    rig.chord(0, *C_MAJOR, until_ms=500)
+    rig.events.append(SetStyle(ns_from_ms(1400), Rig("alberti").style))
+    pedal = [(s.due_ns, s.data[2]) for s in rig.sends(4000) if s.data[:2] == bytes((0xB0, 64))]
+    assert pedal[-1] == (ns_from_ms(1400), 0)
+
+
+def test_a_note_released_in_the_instant_that_strikes_it_never_sounds() -> None:
+    ledger = Ledger()
+    out = Outbox(ledger, 0)
+    out.strike("hand", 60, 80)
+    out.release("hand", 60)
+    assert out.flush(0) == []
+    assert ledger.sounding == ()

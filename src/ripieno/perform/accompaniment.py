@@ -99,6 +99,9 @@ class Accompaniment:
     def set_style(self, at_ns: int, style: Style) -> None:
         """Another style takes over where the music is."""
         self.style = style
+        if style.pedal is Pedal.NONE:
+            self._pedal_plan = []
+            self._out.control(self._pedal.program(down=False))
         self._suspended, self._resolves = None, None
         if self.harmony is not None:
             self._revoice(self.harmony.chord)
@@ -144,7 +147,7 @@ class Accompaniment:
         due += [hand.note_due_ns for hand in self._hands + self._leaving]
         if self._resolves is not None:
             due.append(self._resolves[1])
-        if self._pedal_plan:
+        if self._pedal_plan and not self._foot_waits():
             due.append(self._pedal_plan[0][0])
         return min((at for at in due if at is not None), default=None)
 
@@ -158,8 +161,17 @@ class Accompaniment:
         if self._out.strikes:
             self._leave()
             self._begin_to_sound(now_ns)
-        while self._pedal_plan and self._pedal_plan[0][0] <= now_ns:
+            if self.style.pedal is Pedal.LEGATO and self._out.foreign:
+                self._change_pedal(now_ns)
+        self._out.foreign = False
+        while self._pedal_plan and self._pedal_plan[0][0] <= now_ns and not self._foot_waits():
             self._out.control(self._pedal.program(down=self._pedal_plan.pop(0)[1]))
+
+    def _foot_waits(self) -> bool:
+        """Whether the foot must not go down yet: a hand holds a note of the chord before."""
+        serial = None if self.harmony is None else self.harmony.serial
+        hands = self._hands + self._leaving
+        return self._pedal_plan[0][1] and any(g.serial != serial for h in hands for g in h.groups)
 
     def _suspend(self, chord: Chord) -> None:
         wanted, voicing = self.style.suspension, self._voicing
@@ -236,9 +248,12 @@ class Accompaniment:
             at_quarters = here + self.style.suspension.lasts_quarters
             self._resolves = at_quarters, self.transport.due_ns(at_quarters)
         if self.style.pedal is Pedal.LEGATO:
-            plan = change(now_ns, is_down=self._pedal.ours)
-            ups = [] if plan.up_ns is None else [(plan.up_ns, False)]
-            self._pedal_plan = [*ups, (plan.down_ns, True)]
+            self._change_pedal(now_ns)
+
+    def _change_pedal(self, now_ns: int) -> None:
+        plan = change(now_ns, is_down=self._pedal.ours)
+        ups = [] if plan.up_ns is None else [(plan.up_ns, False)]
+        self._pedal_plan = [*ups, (plan.down_ns, True)]
 
     def _leave(self) -> None:
         for hand in self._leaving:

@@ -20,6 +20,7 @@ class Outbox:
         self._releases: list[tuple[Owner, int]] = []
         self._strikes: list[tuple[int, Owner, int]] = []
         self._controls: list[bytes] = []
+        self.foreign = False  # a note that did not belong has been replaced in this instant
 
     @property
     def strikes(self) -> bool:
@@ -27,7 +28,11 @@ class Outbox:
         return bool(self._strikes)
 
     def release(self, owner: Owner, note: int) -> None:
-        self._releases.append((owner, note))
+        struck = [s for s in self._strikes if s[0] == note and s[1] is owner]
+        if struck:  # struck in this very instant: it never sounds
+            self._strikes.remove(struck[0])
+        else:
+            self._releases.append((owner, note))
 
     def strike(self, owner: Owner, note: int, velocity: int) -> None:
         self._strikes.append((note, owner, velocity))
