@@ -161,9 +161,8 @@ class Accompaniment:
         if self._out.strikes:
             self._leave()
             self._begin_to_sound(now_ns)
-            if self.style.pedal is Pedal.LEGATO and self._out.foreign:
+            if self.style.pedal is Pedal.LEGATO and self._out.replaces:
                 self._change_pedal(now_ns)
-        self._out.foreign = False
         while self._pedal_plan and self._pedal_plan[0][0] <= now_ns and not self._foot_waits():
             self._out.control(self._pedal.program(down=self._pedal_plan.pop(0)[1]))
 

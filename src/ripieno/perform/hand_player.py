@@ -161,8 +161,7 @@ class HandPlayer:
         waiting = {note for _, note in group.rolling}
         for note in [note for note in group.notes if note not in wanted]:
             group.notes.remove(note)
-            out.release(group, note)
-            out.foreign = True
+            out.release(group, note, replaced=True)
         group.rolling = [roll for roll in group.rolling if roll[1] in wanted]
         group.serial = bound.serial
         self._sound(

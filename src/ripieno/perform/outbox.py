@@ -20,14 +20,20 @@ class Outbox:
         self._releases: list[tuple[Owner, int]] = []
         self._strikes: list[tuple[int, Owner, int]] = []
         self._controls: list[bytes] = []
-        self.foreign = False  # a note that did not belong has been replaced in this instant
+        self._replaces = False
 
     @property
     def strikes(self) -> bool:
         """Whether a note is struck in this instant."""
         return bool(self._strikes)
 
-    def release(self, owner: Owner, note: int) -> None:
+    @property
+    def replaces(self) -> bool:
+        """Whether a note that did not belong is put right in this instant."""
+        return self._replaces
+
+    def release(self, owner: Owner, note: int, *, replaced: bool = False) -> None:
+        self._replaces |= replaced
         struck = [s for s in self._strikes if s[0] == note and s[1] is owner]
         if struck:  # struck in this very instant: it never sounds
             self._strikes.remove(struck[0])
@@ -52,6 +58,7 @@ class Outbox:
                 data += self._ledger.strike(owner, self._channel, note, velocity)
         data += self._controls
         self._releases, self._strikes, self._controls = [], [], []
+        self._replaces = False
         return [Send(at_ns, message) for message in data]
 
 
