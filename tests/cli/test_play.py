@@ -2,6 +2,7 @@
 
 import json
 import os
+import resource
 import signal
 import subprocess
 import sys
@@ -107,11 +108,13 @@ def until_marked(recorder: Recorder) -> list[bytes]:
 
 
 @contextmanager
-def playing(folder: Path, *words: object, **popen: object) -> Iterator[Playing]:
-    command = [sys.executable, "-m", "ripieno", "play", "--in", "virtual", "--out", "virtual"]
+def playing(
+    folder: Path, *words: object, command: str = "play", **popen: object
+) -> Iterator[Playing]:
+    begin = [sys.executable, "-m", "ripieno", command, "--in", "virtual", "--out", "virtual"]
     streams = dict.fromkeys(("stdin", "stdout", "stderr"), subprocess.PIPE)
     with subprocess.Popen(
-        [*command, *map(str, words)], env=environment(folder), text=True, **(streams | popen)
+        [*begin, *map(str, words)], env=environment(folder), text=True, **(streams | popen)
     ) as process:
         try:
             port_named("ripieno in")
@@ -235,3 +238,49 @@ def test_melody_above_the_split_passes_while_chords_below_are_answered(tmp_path:
         heard, _, _ = program.end()
     assert passed == [data for _, data in melody]
     assert {data[0] & 0x0F for data in heard[2:]} == {2}
+
+
+@pytest.mark.jack
+@pytest.mark.usefixtures("jack")
+def test_killing_the_program_leaves_nothing_sounding(tmp_path: Path) -> None:
+    with playing(tmp_path, "-s", "rippling-sixteenths") as program:
+        strike(C4, E4, G4)
+        program.recorder.wait_for(20)
+        program.process.kill()
+        while SOUND_OFF not in (heard := [data for _, data in program.recorder.wait_for(1)]):
+            program.recorder.wait_for(len(heard) + 1)
+        heard = until_marked(program.recorder)
+    assert left_sounding(heard) == set()
+    assert heard[-3:] == [PEDAL_UP, NOTES_OFF, SOUND_OFF]
+
+
+@pytest.mark.jack
+@pytest.mark.usefixtures("jack")
+def test_a_journal_that_cannot_be_written_is_given_up_and_the_music_goes_on(
+    tmp_path: Path,
+) -> None:
+    def no_room() -> None:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (4096, 4096))
+
+    journal = tmp_path / "live.jsonl"
+    words = ("-s", "rippling-sixteenths", "-t", "300", "--journal", journal)
+    with playing(tmp_path, *words, preexec_fn=no_room) as program:
+        strike(C4, E4, G4)
+        program.recorder.wait_for(150)
+        heard, _, err = program.end()
+    assert journal.stat().st_size == 4096
+    assert left_sounding(heard) == set()
+    assert err == f"ripieno: cannot write {journal}: File too large; playing on without a journal\n"
+
+
+@pytest.mark.jack
+@pytest.mark.usefixtures("jack")
+def test_without_a_screen_it_says_when_it_is_ready_and_plays(tmp_path: Path) -> None:
+    with playing(tmp_path, command="serve") as program:
+        strike(C4, E4, G4)
+        program.recorder.wait_for(6)
+        heard, out, err = program.end()
+    assert left_sounding(heard) == set()
+    assert heard[-3:] == [PEDAL_UP, NOTES_OFF, SOUND_OFF]
+    assert "ready to play" in out
+    assert err == ""

@@ -39,7 +39,9 @@ class Ends:
         self.arrived: SimpleQueue[bytes] = SimpleQueue()
         self.recorded: list[Happening] = []
         self.output = MemoryOut("out", lambda data, _: self.arrived.put(data))
-        self.engine = Engine(performer, self.output, record=self.recorded.append)
+        self.engine = Engine(
+            performer, self.output, record=lambda timed: self.recorded.append(timed.happening)
+        )
         self.keyboard = MemoryIn("in", self.engine.receive)
 
     def press(self, *notes: int) -> None:

@@ -39,11 +39,12 @@ MESSAGES = {
 MODES = {
     "B0 78 00": [Silence(AT)],
     "B3 7A 7F": [],  # local control
-    "B0 7B 00": [Silence(AT)],
-    "B0 7C 00": [Silence(AT)],
-    "B0 7D 00": [Silence(AT)],
-    "B0 7E 01": [Silence(AT)],
-    "BF 7F 00": [Silence(AT)],
+    "B0 7B 00": [],
+    "90 3C 40 40 41 B0 7B 00": [down(60, 64), down(64, 65), KeyUp(AT, 60), KeyUp(AT, 64)],
+    "91 3C 40 90 3C 40 B0 7C 00": [down(60, 64, 1), down(60, 64), KeyUp(AT, 60)],
+    "90 3C 40 B0 7D 00 7D 00": [down(60, 64), KeyUp(AT, 60)],
+    "90 3C 40 3C 00 B0 7E 01": [down(60, 64), KeyUp(AT, 60)],
+    "9F 3C 40 80 3C 40 BF 7F 00": [down(60, 64, 15), KeyUp(AT, 60), KeyUp(AT, 60, channel=15)],
 }
 
 # MIDI 1.0, running status; that system common ends it is from memory.

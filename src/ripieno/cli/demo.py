@@ -9,9 +9,11 @@ from fractions import Fraction
 from pathlib import Path
 from random import Random
 
-from ripieno.cli.live import LiveSession, Timed, is_heard, opened_output, session, since
+from ripieno.cli.live import LiveSession, is_heard, session, since
 from ripieno.cli.options import add_music, add_ports, chosen_style, settings, style_named
 from ripieno.cli.writing import journal_file, refuse_other_endings, write_result
+from ripieno.engine.loop import Engine, Timed
+from ripieno.engine.rig import Rig, opened_output
 from ripieno.midi import systems
 from ripieno.perform.events import Input, KeyDown, KeyUp, Send, SetStyle
 from ripieno.perform.message import NOTE_ON, note_off, note_on
@@ -169,7 +171,7 @@ def _live(args: argparse.Namespace, chosen: Settings, bars: list[Bar]) -> list[H
     _end_in_order()
     system = systems.choose()
     print(f"MIDI: {system.name} ({system.why})")
-    with opened_output(args, system) as (output, said):
+    with opened_output(Rig(system, None, args.output, args.sound)) as (output, said):
         print(*said, sep="\n", flush=True)
         if not is_heard(output):
             print("nothing sounds: 'ripieno demo --sound' plays it through FluidSynth")
@@ -188,7 +190,7 @@ def _end_in_order() -> None:
             signal.signal(getattr(signal, name), signal.default_int_handler)
 
 
-def _press(live: LiveSession, events: list[Input], end_ns: int) -> Iterator[Happening]:
+def _press(live: LiveSession[Engine], events: list[Input], end_ns: int) -> Iterator[Happening]:
     """The player: waits for each key's time and presses it, as bytes into the engine."""
     unshown: list[Timed] = []
     for event in events:
@@ -207,7 +209,7 @@ def _press(live: LiveSession, events: list[Input], end_ns: int) -> Iterator[Happ
     _show(unshown)
 
 
-def _wait_until(at_ns: int, live: LiveSession, unshown: list[Timed]) -> Iterator[Happening]:
+def _wait_until(at_ns: int, live: LiveSession[Engine], unshown: list[Timed]) -> Iterator[Happening]:
     """What happens meanwhile, shown as it does; what cannot be shown yet stays in `unshown`."""
     while (left_ns := at_ns - time.monotonic_ns()) > 0:
         time.sleep(min(left_ns, _SHOW_NS) / NS_PER_S)
@@ -217,7 +219,7 @@ def _wait_until(at_ns: int, live: LiveSession, unshown: list[Timed]) -> Iterator
         del unshown[:ready]
 
 
-def _news(live: LiveSession, unshown: list[Timed]) -> list[Happening]:
+def _news(live: LiveSession[Engine], unshown: list[Timed]) -> list[Happening]:
     news = live.news()
     unshown += news
     return [since(live.start_ns, timed.happening) for timed in news]

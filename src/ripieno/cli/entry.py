@@ -14,6 +14,7 @@ from ripieno.errors import RipienoError, UsageError
 COMMANDS = {
     "demo": "hear and see it play by itself",
     "play": "play: chords in from a keyboard, accompaniment out",
+    "serve": "play without a screen, until told to end",
     "ports": "the MIDI ports found, and which would be used and why",
     "styles": "the styles, or one explained",
     "name": "what chord these keys are",

@@ -1,20 +1,21 @@
-"""A live session: an engine on its ports, and what it played kept for a file."""
+"""A live session: an engine at work, and what it played kept for a file."""
 
-import argparse
+import sys
 import time
-from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from queue import Empty, SimpleQueue
-from typing import Protocol
+from subprocess import Popen
+from typing import Generic, Protocol, TypeVar
 
 from ripieno.cli.writing import Journal, journal_file
-from ripieno.engine.loop import Engine, Output
-from ripieno.midi import ports, systems
+from ripieno.engine.loop import Engine, Output, Timed
+from ripieno.engine.rig import Rig
+from ripieno.errors import MachineError
+from ripieno.host.engine_process import EngineProcess
 from ripieno.midi.memory import MemoryOut
-from ripieno.midi.soundfont import find_soundfont
-from ripieno.midi.synth import Synth
 from ripieno.perform.events import Send
 from ripieno.perform.offline import Happening
 from ripieno.perform.performer import Heard, Performer
@@ -22,63 +23,52 @@ from ripieno.perform.settings import Settings
 from ripieno.style.model import Style
 
 
-class _Opened(Protocol):
-    """An output that has been opened, and why it was that one."""
-
-    name: str
-    why: str
-
-    def send(self, data: bytes) -> None: ...
+class _Closes(Protocol):
     def close(self) -> None: ...
 
 
-@dataclass(frozen=True, slots=True)
-class _Both:
-    """A port and a synthesizer fed alike."""
-
-    first: Output
-    second: Output
-
-    def send(self, data: bytes) -> None:
-        try:
-            self.first.send(data)
-        finally:
-            self.second.send(data)
+PlayingT = TypeVar("PlayingT", bound=_Closes)
 
 
-@dataclass(frozen=True, slots=True)
-class Timed:
-    """Something that happened, and the monotonic nanosecond by which it had."""
-
-    done_ns: int
-    happening: Happening
-
-
-class LiveSession:
+class LiveSession(Generic[PlayingT]):
     """A running engine. Times of what is kept count from `start_ns`."""
 
-    def __init__(self, engine: Engine, log: SimpleQueue[Timed], journal: Journal | None) -> None:
+    def __init__(
+        self,
+        engine: PlayingT,
+        news: Callable[[], list[Timed]],
+        journal: Journal | None,
+        start_ns: int,
+    ) -> None:
         self.engine = engine
-        self.start_ns = time.monotonic_ns()
-        self._log = log
+        self.start_ns = start_ns
+        self._news = news
         self._journal = journal
 
     def news(self) -> list[Timed]:
         """What has happened since the last call, oldest first; it goes into the journal."""
-        news: list[Timed] = []
-        try:
-            while True:
-                news.append(self._log.get_nowait())
-        except Empty:
-            pass
-        if self._journal is not None:
-            self._journal.add(since(self.start_ns, timed.happening) for timed in news)
+        news = self._news()
+        self._keep(lambda kept: kept.add(since(self.start_ns, timed.happening) for timed in news))
         return news
 
-    def close(self) -> int:
-        """Silence, and the end of the journal. Returns the session's length in nanoseconds."""
+    def close(self) -> None:
+        """Silence, and the end of the engine."""
         self.engine.close()
-        return time.monotonic_ns() - self.start_ns
+
+    def end_journal(self, length_ns: int) -> None:
+        """What is still to be written, and the session's length."""
+        self.news()
+        self._keep(lambda kept: kept.close(length_ns))
+
+    def _keep(self, write: Callable[[Journal], None]) -> None:
+        """A journal that cannot be written is given up, and the music goes on."""
+        if self._journal is None:
+            return
+        try:
+            write(self._journal)
+        except MachineError as refusal:
+            self._journal = None
+            print(f"ripieno: {refusal}; playing on without a journal", file=sys.stderr)
 
 
 def since(start_ns: int, happening: Happening) -> Happening:
@@ -99,44 +89,45 @@ def since(start_ns: int, happening: Happening) -> Happening:
 @contextmanager
 def session(
     output: Output, chosen: Settings, style: Style, journal: Path | None
-) -> Iterator[LiveSession]:
-    """An engine playing to `output` until the context is left, then silent and written down."""
-    with journal_file(journal, chosen, style) as kept:
-        log: SimpleQueue[Timed] = SimpleQueue()
-        engine = Engine(
-            Performer(chosen, style),
-            output,
-            record=lambda happening: log.put(Timed(time.monotonic_ns(), happening)),
-        )
-        live = LiveSession(engine, log, kept)
-        engine.start()
+) -> Iterator[LiveSession[Engine]]:
+    """An engine of this process playing to `output` until the context is left, then silent."""
+    log: SimpleQueue[Timed] = SimpleQueue()
+
+    def news() -> list[Timed]:
+        taken: list[Timed] = []
         try:
+            while True:
+                taken.append(log.get_nowait())
+        except Empty:
+            return taken
+
+    with journal_file(journal, chosen, style) as kept:
+        engine = Engine(Performer(chosen, style), output, record=log.put)
+        live = LiveSession(engine, news, kept, time.monotonic_ns())
+        engine.start()
+        with _ended(live):
             yield live
-        finally:
-            length_ns = live.close()
-            live.news()
-            if kept is not None:
-                kept.close(length_ns)
 
 
 @contextmanager
-def opened_output(
-    args: argparse.Namespace, system: systems.System
-) -> Iterator[tuple[Output, list[str]]]:
-    """The output asked for by --out and --sound, with a sentence on each. Raises MachineError."""
-    with ExitStack() as stack:
-        outputs: list[_Opened] = []
-        said: list[str] = []
-        if args.sound:
-            font, why = find_soundfont()
-            outputs.append(Synth(font))
-            stack.callback(outputs[-1].close)
-            said.append(f"sound font: {why}")
-        if args.output is not None or not args.sound:
-            outputs.append(ports.open_output(system, args.output))
-            stack.callback(outputs[-1].close)
-        said += [f"output: {output.name} ({output.why})" for output in outputs]
-        yield (outputs[0] if len(outputs) == 1 else _Both(*outputs)), said
+def process_session(
+    process: Popen[bytes], rig: Rig, chosen: Settings, style: Style, journal: Path | None
+) -> Iterator[LiveSession[EngineProcess]]:
+    """As `session`, in an engine's process and on the ports of `rig`. Raises MachineError."""
+    with journal_file(journal, chosen, style) as kept:
+        engine = EngineProcess(chosen, style, rig, process)
+        live = LiveSession(engine, engine.news, kept, engine.since_ns)
+        with _ended(live):
+            yield live
+
+
+@contextmanager
+def _ended(live: LiveSession[PlayingT]) -> Iterator[None]:
+    try:
+        yield
+    finally:
+        live.close()
+        live.end_journal(time.monotonic_ns() - live.start_ns)
 
 
 def is_heard(output: Output) -> bool:

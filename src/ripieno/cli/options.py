@@ -8,7 +8,6 @@ from typing import TypeVar
 from ripieno.errors import AuthorError
 from ripieno.perform.journal import MOST_SEED
 from ripieno.perform.settings import BPM_RANGE, SWING_RANGE, ReadKeys, Settings
-from ripieno.style.load import load_style
 from ripieno.style.model import COMMON_TIME, Meter, Style, meter_named
 from ripieno.style.shipped import find_style, user_styles_folder
 from ripieno.theory.hand import NINTH, OCTAVE, TENTH
@@ -118,6 +117,8 @@ def chosen_style(args: argparse.Namespace) -> Style:
 
 def style_named(id_or_path: str) -> Style:
     """A style by its id, the user's before a shipped one, or by its file. Raises AuthorError."""
+    from ripieno.style.load import load_style  # 100 ms, in which an engine can begin
+
     return load_style(find_style(id_or_path, user_styles_folder()))
 
 

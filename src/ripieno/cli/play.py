@@ -10,7 +10,7 @@ from pathlib import Path
 from queue import Empty, SimpleQueue
 from threading import Thread
 
-from ripieno.cli.live import LiveSession, opened_output, session
+from ripieno.cli.live import LiveSession, process_session
 from ripieno.cli.options import (
     DEFAULT_STYLE,
     add_music,
@@ -20,9 +20,10 @@ from ripieno.cli.options import (
     settings,
     style_named,
 )
+from ripieno.engine.rig import Rig
 from ripieno.errors import AuthorError, MachineError
-from ripieno.midi import ports, systems
-from ripieno.midi.memory import MemoryIn
+from ripieno.host.engine_process import EngineProcess, spawned
+from ripieno.midi import systems
 from ripieno.perform.events import Input, SetStyle, SetTempo, Silence
 from ripieno.perform.performer import Heard
 from ripieno.perform.settings import BPM_RANGE, Settings
@@ -33,9 +34,6 @@ from ripieno.theory.symbol import symbol
 
 DEFAULT_BPM = 92.0
 _REFRESH_S = 0.1
-# A JACK server (1.9.21) may never wake the second of two clients that are activated at once:
-# of 118 starts, 44 heard no key; of 14 with this pause between the ports, none.
-_PORTS_APART_S = 0.2
 _WIDTH = 79
 
 
@@ -57,34 +55,29 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
 
 def run(args: argparse.Namespace) -> int:
     """Play until a signal. Raises AuthorError, MachineError."""
-    style = chosen_style(args)
-    chosen = settings(args, style, DEFAULT_BPM, None)
-    note = foreign_meter(style, chosen.meter)
-    if note is not None:
-        print(f"ripieno: {note}", file=sys.stderr)
-    system = systems.choose()
-    if system.api is None:
-        raise MachineError(f"nothing to play on: {system.why}; 'ripieno demo' works without")
-    print(f"MIDI: {system.name} ({system.why})")
-    with (
-        _until_signalled() as ended,
-        opened_output(args, system) as (output, said),
-        session(output, chosen, style, args.journal) as live,
-    ):
-        time.sleep(_PORTS_APART_S)
-        with ports.open_input(system, args.input, live.engine.receive) as keyboard:
-            print(f"input: {keyboard.name} ({keyboard.why})", *said, sep="\n", flush=True)
-            _watch(live, chosen, ended, keyboard)
+    with spawned() as process, until_signalled() as ended:
+        style = chosen_style(args)
+        chosen = settings(args, style, DEFAULT_BPM, None)
+        note = foreign_meter(style, chosen.meter)
+        if note is not None:
+            print(f"ripieno: {note}", file=sys.stderr)
+        with process_session(process, playing_rig(args), chosen, style, args.journal) as live:
+            print(*live.engine.said, sep="\n", flush=True)
+            _watch(live, chosen, ended)
     print()
     return 0
 
 
-def _watch(
-    live: LiveSession,
-    chosen: Settings,
-    ended: SimpleQueue[int],
-    keyboard: ports.InPort | MemoryIn,
-) -> None:
+def playing_rig(args: argparse.Namespace) -> Rig:
+    """The ports asked for, on the system of this machine. Raises MachineError if it has none."""
+    system = systems.choose()
+    if system.api is None:
+        raise MachineError(f"nothing to play on: {system.why}; 'ripieno demo' works without")
+    print(f"MIDI: {system.name} ({system.why})")
+    return Rig(system, args.input, args.output, args.sound)
+
+
+def _watch(live: LiveSession[EngineProcess], chosen: Settings, ended: SimpleQueue[int]) -> None:
     """Show what is played and take what is typed, until ended."""
     typed: SimpleQueue[str] = SimpleQueue()
     Thread(target=_read_lines, args=(typed,), daemon=True).start()
@@ -106,13 +99,19 @@ def _watch(
         except Empty:
             continue
         break
-    if keyboard.errors or live.engine.counts.failed:
+    say_lost(live.engine)
+
+
+def say_lost(engine: EngineProcess) -> None:
+    """What did not get through, on stderr. Raises MachineError if the engine has ended."""
+    if not engine.is_running:
+        raise MachineError("the engine has ended by a fault of its own, which stands above")
+    answer = engine.ask()
+    if answer.lost_inputs or answer.counts.failed:
         print(
-            f"\nlost: {keyboard.errors} inputs, {live.engine.counts.failed} outputs",
+            f"\nlost: {answer.lost_inputs} inputs, {answer.counts.failed} outputs",
             file=sys.stderr,
         )
-    if not live.engine.is_running:
-        raise MachineError("the engine has stopped by a fault of its own, which stands above")
 
 
 def _heard_line(heard: Heard, key: Key | None) -> str:
@@ -164,7 +163,7 @@ def _event(line: str, now_ns: int) -> Input:
 
 
 @contextmanager
-def _until_signalled() -> Iterator[SimpleQueue[int]]:
+def until_signalled() -> Iterator[SimpleQueue[int]]:
     """A queue that gets the signals that end the program, so that it ends in order."""
     ended: SimpleQueue[int] = SimpleQueue()
     ends = [signal.SIGINT, signal.SIGTERM] + ([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])

@@ -1,7 +1,7 @@
 """Writing what was played: MIDI files, sound files, journals."""
 
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TextIO
@@ -40,6 +40,7 @@ class Journal:
     """A journal being written: `add` what happens, then `close`."""
 
     def __init__(self, stream: TextIO, chosen: Settings, style: Style) -> None:
+        self.is_kept = True  # False from the first write that was refused
         self._stream = stream
         self._key = chosen.key
         self._write(journal.header(chosen, style))
@@ -53,8 +54,12 @@ class Journal:
         self._write(journal.end(end_ns))
 
     def _write(self, line: journal.Line) -> None:
-        with _refused(self._stream.name):
-            self._stream.write(journal.dump(line))
+        try:
+            with _refused(self._stream.name):
+                self._stream.write(journal.dump(line))
+        except MachineError:
+            self.is_kept = False
+            raise
 
 
 @contextmanager
@@ -68,10 +73,11 @@ def journal_file(path: Path | None, chosen: Settings, style: Style) -> Iterator[
         return
     with _refused(str(path)):
         stream = path.open("w", encoding="utf-8", newline="\n", buffering=1)
+    journal = Journal(stream, chosen, style)
     try:
-        yield Journal(stream, chosen, style)
+        yield journal
     finally:
-        with _refused(str(path)):
+        with _refused(str(path)) if journal.is_kept else suppress(OSError):
             stream.close()
 
 

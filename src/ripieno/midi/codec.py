@@ -14,7 +14,9 @@ What becomes of each message:
 
 - note-on: KeyDown; with velocity 0 KeyUp, its release velocity 64. Note-off: KeyUp.
 - control changes 0..119: Controller.
-- 120 all sound off, 123 all notes off, and 124..127 which act as it: Silence.
+- 120 all sound off: Silence.
+- 123 all notes off, and 124..127 which act as it: KeyUp for each key of the channel that is
+  down. Many keyboards send 123 after the last key has come up; that must not end the music.
 - 121 reset all controllers: each controller's value at rest, see `_AT_REST`.
 - 122 local control: nothing, for it is about the keyboard's own sound.
 - program change, pitch bend, pressure: Passing.
@@ -52,6 +54,7 @@ class Decoder:
         self._status: int | None = None  # of the message being gathered, and the running status
         self._data = bytearray()
         self._in_exclusive = False
+        self._down: set[tuple[int, int]] = set()  # channel, note
 
     def feed(self, data: bytes, at_ns: int) -> list[Input]:
         """The inputs that `data` completes, stamped `at_ns`. Any bytes, cut anywhere."""
@@ -85,20 +88,29 @@ class Decoder:
         if self._status >= message.SYSTEM_EXCLUSIVE:
             self._status = None
             return []
-        return _channel_inputs(whole, at_ns)
+        return self._channel_inputs(whole, at_ns)
 
+    def _channel_inputs(self, whole: bytes, at_ns: int) -> list[Input]:
+        kind, channel = whole[0] & 0xF0, whole[0] & 0x0F
+        if kind == message.NOTE_ON and whole[2]:
+            self._down.add((channel, whole[1]))
+            return [KeyDown(at_ns, whole[1], whole[2], channel)]
+        if kind == message.NOTE_ON:
+            self._down.discard((channel, whole[1]))
+            return [KeyUp(at_ns, whole[1], channel=channel)]
+        if kind == message.NOTE_OFF:
+            self._down.discard((channel, whole[1]))
+            return [KeyUp(at_ns, whole[1], whole[2], channel)]
+        if kind == message.CONTROL_CHANGE and whole[1] >= message.ALL_NOTES_OFF:
+            return self._all_up(channel, at_ns)
+        if kind == message.CONTROL_CHANGE:
+            return _control_inputs(whole[1], whole[2], channel, at_ns)
+        return [Passing(at_ns, whole)]
 
-def _channel_inputs(whole: bytes, at_ns: int) -> list[Input]:
-    kind, channel = whole[0] & 0xF0, whole[0] & 0x0F
-    if kind == message.NOTE_ON and whole[2]:
-        return [KeyDown(at_ns, whole[1], whole[2], channel)]
-    if kind == message.NOTE_ON:
-        return [KeyUp(at_ns, whole[1], channel=channel)]
-    if kind == message.NOTE_OFF:
-        return [KeyUp(at_ns, whole[1], whole[2], channel)]
-    if kind == message.CONTROL_CHANGE:
-        return _control_inputs(whole[1], whole[2], channel, at_ns)
-    return [Passing(at_ns, whole)]
+    def _all_up(self, channel: int, at_ns: int) -> list[Input]:
+        keys = sorted(key for key in self._down if key[0] == channel)
+        self._down.difference_update(keys)
+        return [KeyUp(at_ns, note, channel=channel) for _, note in keys]
 
 
 def _control_inputs(number: int, value: int, channel: int, at_ns: int) -> list[Input]:

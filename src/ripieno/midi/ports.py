@@ -197,7 +197,7 @@ def _opened(system: System, side: _Side, choice: str | None) -> tuple[Any, Pick]
 
 def _client(system: System, side: _Side) -> Any:
     try:
-        return side.client(system.api, CLIENT)
+        return side.client(system.api, system.client)
     except rtmidi.RtMidiError as error:
         raise MachineError(f"{system.name} no longer answers: {error}") from error
 

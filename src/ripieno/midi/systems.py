@@ -29,13 +29,15 @@ class System:
     """A way to reach MIDI ports. `why` is one sentence for people.
 
     `api` is RtMidi's number, None where there is no MIDI system and ports live in memory.
-    `virtual` says whether programs can make ports of their own in it.
+    `virtual` says whether programs can make ports of their own in it. `client` is the name
+    under which other programs see ports that are opened with it.
     """
 
     api: int | None
     name: str
     why: str
     virtual: bool
+    client: str = CLIENT
 
 
 def choose(order: Sequence[int] = PREFERRED) -> System:
