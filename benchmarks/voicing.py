@@ -48,6 +48,11 @@ def chain(left: Hand, right: Hand, before_each: Callable[[], None]) -> list[floa
     return taken
 
 
+def forget() -> None:
+    voicing._stacks.cache_clear()
+    voicing._ways.cache_clear()
+
+
 def report(name: str, state: str, taken: list[float]) -> None:
     cuts = quantiles(taken, n=100)
     print(f"{name:28} {state:5} median {cuts[49]:6.1f} us   p99 {cuts[98]:6.1f} us")
@@ -55,7 +60,7 @@ def report(name: str, state: str, taken: list[float]) -> None:
 
 def main() -> None:
     for name, (left, right) in SHAPES.items():
-        cold = [t for _ in range(10) for t in chain(left, right, voicing._ways.cache_clear)]
+        cold = [t for _ in range(10) for t in chain(left, right, forget)]
         chain(left, right, lambda: None)
         warm = [t for _ in range(10) for t in chain(left, right, lambda: None)]
         report(name, "cold", cold)

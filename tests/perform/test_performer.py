@@ -24,7 +24,7 @@ from ripieno.perform.ledger import Ledger
 from ripieno.perform.outbox import Outbox
 from ripieno.perform.performer import Performer
 from ripieno.perform.settings import ReadKeys, Settings
-from ripieno.style.model import Meter
+from ripieno.style.model import Figure, Lane, Meter, Spot, Step, Style
 from ripieno.theory.key import key_named
 from ripieno.units import NS_PER_MS, ns_from_ms
 
@@ -394,3 +394,101 @@ def test_a_note_released_in_the_instant_that_strikes_it_never_sounds() -> None:
     out.release("hand", 60)
     assert out.flush(0) == []
     assert ledger.sounding == ()
+
+
+def with_lanes(style: Style, left: Lane | None, right: Lane | None) -> Style:
+    """The style with other rhythms, without its touch."""
+    return replace(even(style), figures=(Figure((Meter(4, 4),), left, right),))
+
+
+HELD = Lane(Fraction(4), (Step((Spot.ALL,)),))
+
+
+def test_a_roll_under_way_ends_with_its_chord() -> None:
+    # Later than what corrects the step: what of the old chord has not sounded never does.
+    rolled = Lane(Fraction(1), (Step((Spot.ALL,)),), roll_ms=60)
+    rig = Rig(with_lanes(Rig("parallel-arpeggio").style, None, rolled))
+    rig.press(0, *C_MAJOR)
+    before = [note.ms for note in rig.notes(900)]
+    assert before == [0, 60, 120, 180]
+    rig.press(100, *[note + 1 for note in C_MAJOR])
+    rig.lift(90, *C_MAJOR)
+    notes = rig.notes(1900)
+    assert [note.ms for note in notes if note.ms < 1000] == [0, 60]
+    assert classes([note.note for note in notes if note.ms >= 1000]) == {1, 5, 8}
+
+
+def test_a_hand_that_leaves_does_not_hold_an_old_chord_past_the_next_place() -> None:
+    style = Rig("parallel-arpeggio").style
+    rests = Lane(Fraction(1, 2), (Step(),) * 7 + (Step((Spot.BOTTOM,)),))
+    rig = Rig(with_lanes(style, HELD, None))
+    rig.press(0, *C_MAJOR)
+    rig.events.append(SetStyle(ns_from_ms(600), with_lanes(style, rests, None)))
+    rig.lift(900, *C_MAJOR)
+    rig.press(1200, *F_MAJOR)
+    ends = {note.ms + note.length_ms for note in rig.notes(3000) if note.ms == 0}
+    assert ends == {1500}
+
+
+def test_a_late_key_takes_from_a_hand_that_leaves_what_does_not_belong() -> None:
+    style = Rig("parallel-arpeggio").style
+    rests = Lane(Fraction(1, 2), (Step(),) * 7 + (Step((Spot.BOTTOM,)),))
+    rig = Rig(with_lanes(style, HELD, None))
+    rig.press(0, C4, E4, C5 - 2)  # C7 without its fifth, which the hand plays all the same
+    rig.events.append(SetStyle(ns_from_ms(10), with_lanes(style, rests, None)))
+    rig.press(30, G4 - 1)  # C7b5
+    lengths = {note.note % 12: note.length_ms for note in rig.notes(1000) if note.ms == 0}
+    assert lengths.keys() == {0, 4, 7}
+    assert [tone for tone, length_ms in lengths.items() if length_ms == 30] == [7]
+
+
+def test_a_missed_step_is_struck_for_the_first_of_two_quick_chords_and_put_right() -> None:
+    rig = Rig(with_lanes(Rig("parallel-arpeggio").style, Lane(Fraction(1), (Step((1,)),)), None))
+    rig.settings = replace(rig.settings, hold=False)
+    rig.chord(0, *C_MAJOR, until_ms=500)
+    rig.events.append(SetHold(ns_from_ms(900), hold=True))
+    rig.chord(1010, *F_MAJOR, until_ms=1030)
+    rig.press(1050, *[note + 2 for note in F_MAJOR])
+    struck = [(note.ms, note.note % 12) for note in rig.notes(1900) if note.ms >= 1000]
+    assert struck == [(1010, 5), (1050, 7)]
+
+
+def test_two_hands_on_one_key_strike_it_once_and_both_hold_it() -> None:
+    ledger = Ledger()
+    out = Outbox(ledger, 0)
+    out.strike("left", 60, 80)
+    out.strike("right", 60, 81)
+    assert [send.data for send in out.flush(0)] == [bytes((0x90, 60, 80))]
+    out.release("left", 60)
+    assert out.flush(1) == []
+    out.release("right", 60)
+    assert [send.data for send in out.flush(2)] == [bytes((0x80, 60, 64))]
+
+
+def test_after_a_stall_steps_long_past_go_by_unheard() -> None:
+    performer = Performer(Settings(bpm=60), Rig("steady-quarters").style)
+    for note in C_MAJOR:
+        performer.handle(KeyDown(0, note, 80))
+    sends = performer.advance(ns_from_ms(1200))
+    performer.skip_to(ns_from_ms(9300))
+    late = performer.advance(ns_from_ms(9300))
+    assert {send.due_ns for send in late if send.data[0] == 0x90} == {ns_from_ms(9000)}
+    sends += late + performer.advance(ns_from_ms(11_200)) + performer.handle(Stop(12 * 10**9))
+    onsets = {note.ms for note in notes_in(sends)}
+    assert onsets == {0, 1000, 9000, 10_000, 11_000}
+
+
+def test_a_strike_decided_in_a_stall_is_heard_and_the_steps_after_it_are_not() -> None:
+    performer = Performer(Settings(bpm=60), Rig("steady-quarters").style)
+    performer.handle(KeyDown(0, C4, 80))  # one key is a chord when the lone time has passed
+    performer.skip_to(ns_from_ms(5_300))
+    onsets = {send.due_ns for send in performer.advance(ns_from_ms(5_300)) if send.data[0] == 0x90}
+    assert [ns // NS_PER_MS for ns in sorted(onsets)] == [200, 5200]
+
+
+def test_a_driver_that_never_skips_loses_no_step_however_far_it_jumps() -> None:
+    performer = Performer(Settings(bpm=60), Rig("steady-quarters").style)
+    for note in C_MAJOR:
+        performer.handle(KeyDown(0, note, 80))
+    sends = performer.advance(ns_from_ms(60_000))
+    assert len({send.due_ns for send in sends if send.data[0] == 0x90}) == 61

@@ -67,7 +67,7 @@ def played(lane: Lane, side: Side, voicings: list[list[int]]) -> Score:
                 break
             hand.end_notes(due_ns, out)
             if hand.step_due_ns == due_ns:
-                hand.step(due_ns, transport, bound, out)
+                hand.step(due_ns, bound, out)
             sends += out.flush(due_ns)
     hand.end_notes(until_ns, out)
     sends += out.flush(until_ns)

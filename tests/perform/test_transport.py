@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ripieno.perform.transport import Transport, swung
-from ripieno.style.model import Meter
+from ripieno.style.model import COMMON_TIME, Meter
 from ripieno.units import NS_PER_MS, NS_PER_S, ns_per_quarter
 
 QUARTER = Fraction(1)
@@ -133,6 +133,12 @@ def test_after_a_change_of_meter_beats_count_from_its_downbeat() -> None:
     assert off.next_beat(Fraction(2)) == Fraction(9, 4)
 
 
+def swung_position(position: Fraction, unit: Fraction, ratio: Fraction) -> Fraction:
+    """`swung` in quarters: in parts as small as it asks for."""
+    parts = position.denominator * unit.denominator * (ratio.numerator + ratio.denominator)
+    return Fraction(swung(int(position * parts), int(unit * parts), ratio), parts)
+
+
 # Friberg & Sundström 2002: a pair of eighths is played up to 3.5 to 1, and 2 to 1 in between;
 # with 2 to 1 the second falls on the third triplet (arithmetic: ratio / (ratio + 1) of the pair).
 @pytest.mark.parametrize(
@@ -148,16 +154,17 @@ def test_after_a_change_of_meter_beats_count_from_its_downbeat() -> None:
 )
 def test_the_second_of_a_pair_falls_where_its_ratio_says(ratio: Fraction, second: Fraction) -> None:
     for beat in (0, 1, 17):
-        assert swung(Fraction(beat), EIGHTH, ratio) == beat
-        assert swung(beat + EIGHTH, EIGHTH, ratio) == beat + second
-        assert swung((beat + EIGHTH) / 2, EIGHTH / 2, ratio) == (beat + second) / 2
+        assert swung_position(Fraction(beat), EIGHTH, ratio) == beat
+        assert swung_position(beat + EIGHTH, EIGHTH, ratio) == beat + second
+        assert swung_position((beat + EIGHTH) / 2, EIGHTH / 2, ratio) == (beat + second) / 2
 
 
 # At 200 a minute a short note of 100 ms, which Friberg & Sundström measured from medium tempo
 # up, makes 2 to 1.
 def test_two_to_one_at_200_leaves_the_short_note_its_100_ms() -> None:
     running = transport(200)
-    short_ns = running.due_ns(Fraction(1)) - running.due_ns(swung(EIGHTH, EIGHTH, Fraction(2)))
+    second = swung_position(EIGHTH, EIGHTH, Fraction(2))
+    short_ns = running.due_ns(Fraction(1)) - running.due_ns(second)
     assert short_ns == 100 * NS_PER_MS
 
 
@@ -170,5 +177,29 @@ def test_swing_keeps_the_order_of_everything_and_makes_nothing_early(
     places: list[Fraction], unit: Fraction, ratio: Fraction
 ) -> None:
     earlier, later = sorted(places)
-    assert swung(earlier, unit, ratio) < swung(later, unit, ratio)
-    assert 0 <= swung(later, unit, ratio) - later <= Fraction(5, 9) * unit
+    assert swung_position(earlier, unit, ratio) < swung_position(later, unit, ratio)
+    assert 0 <= swung_position(later, unit, ratio) - later <= Fraction(5, 9) * unit
+
+
+# The reference is Python's own arithmetic of fractions, and its `round`.
+@given(
+    anchor=st.fractions(0, 1000, max_denominator=10**12),
+    origin=st.fractions(0, 2000, max_denominator=10**12),
+    parts=st.sampled_from([1, 2, 3, 12, 60, 144]),
+    place=st.integers(0, 10_000),
+    bpm=st.floats(20, 400),
+)
+def test_the_places_of_a_grid_are_due_when_their_positions_are(
+    anchor: Fraction, origin: Fraction, parts: int, place: int, bpm: float
+) -> None:
+    quarter = ns_per_quarter(bpm, Fraction(1))
+    running = Transport(1_000, anchor, quarter, COMMON_TIME)
+    exact = 1_000 + round((origin + Fraction(place, parts) - anchor) * quarter)
+    assert running.grid(origin, parts).due_ns(place) == exact
+    assert running.due_ns(origin + Fraction(place, parts)) == exact
+    assert running.grid(origin, parts).lasting_ns(place) == place * quarter // parts
+
+
+def test_a_place_half_a_nanosecond_between_two_is_due_at_the_even_one() -> None:
+    running = Transport(0, Fraction(0), Fraction(1), COMMON_TIME)
+    assert [running.grid(Fraction(0), 2).due_ns(place) for place in (1, 3, 5)] == [0, 2, 2]

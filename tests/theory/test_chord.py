@@ -195,3 +195,10 @@ def test_above_root_gives_the_first_degree_that_the_quality_has() -> None:
     assert QUALITIES["sus4"].above_root(3, 4, 2) == 5
     assert QUALITIES["min7"].above_root(3, 4, 2) == 3
     assert QUALITIES["5"].above_root(3, 4, 2) is None
+
+
+def test_a_chord_has_the_tones_of_its_quality_its_bass_and_what_is_added() -> None:
+    # Bb7(no5, add 13) over D, common practice, no source: Bb D F Ab and G.
+    chord = Chord(10, QUALITIES["7"], 2, added=(9,), omitted=(5,))
+    assert chord.pitch_classes == {10, 2, 5, 8, 7}
+    assert Chord(0, QUALITIES["maj"], 2, added=(2,)).pitch_classes == {0, 4, 7, 2}

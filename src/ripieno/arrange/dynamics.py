@@ -19,5 +19,5 @@ def struck(level: int, touch: Touch, accent: int, luck: Random, *, left: bool, t
     if top and not left:
         velocity += touch.top
     if touch.unevenness:
-        velocity += luck.randint(-touch.unevenness, touch.unevenness)
+        velocity += luck.randrange(2 * touch.unevenness + 1) - touch.unevenness
     return max(1, min(127, velocity))

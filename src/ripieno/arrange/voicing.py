@@ -24,6 +24,11 @@ hands apart, low intervals, the piano's keys) the best is taken, comparing in th
   middle nearest to `around`;
 - the lower.
 
+What does not depend on the root is worked out once for a kind of chord: the shape turned,
+with the room it has above the low limits. Of the octaves to set it down in, those that come
+first in the order above are tried first; they nearly always go together, and then no other
+can be better.
+
 A chord of few tones cannot fill a large shape within a span. Its places then share keys: C5
 in root-third-fifth-octave is C G C, the third and the octave being the same C.
 """
@@ -31,14 +36,18 @@ in root-third-fifth-octave is C G C, the third and the octave being the same C.
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
+from operator import itemgetter
 
 from ripieno.style.model import ALWAYS, Hand, Inversion, Play, Spot, Tone
 from ripieno.theory.chord import Chord, Quality
-from ripieno.theory.hand import LOW_INTERVAL_LIMITS, OCTAVE, above_low_limits
+from ripieno.theory.hand import LOW_INTERVAL_LIMITS, OCTAVE
 from ripieno.theory.leading import movement
 from ripieno.theory.pitch import PIANO_HIGHEST, PIANO_LOWEST
 
 WINDOW = 9  # semitones that a nearest hand's middle may be away from `around`: our choice
+_ANYWHERE = 4 * PIANO_HIGHEST
+_FAR = 1 << 36  # in a cost, a semitone of the middle outside that window
 
 _DEGREES = {
     Tone.ROOT: (1,),
@@ -77,8 +86,26 @@ class Voicing:
     right: HandVoicing | None
 
 
-_Ways = tuple[HandVoicing, ...]
-_Costs = list[tuple[int, int]]  # cost and index among the ways, cheapest first
+@dataclass(frozen=True, slots=True)
+class _Stack:
+    """A shape with one of its places lowest, wherever it is set down.
+
+    `above`: semitones from the root to the lowest note. `offsets`: those from the lowest to
+    each note, ascending. The low limits allow the lowest note from `least` up.
+    """
+
+    above: int
+    offsets: tuple[int, ...]
+    tones: tuple[Tone, ...]
+    least: int
+
+
+_NOTHING = Voicing(None, None)
+
+# One way to set down a hand: its rank, its notes, the index of its stack, and both as a voicing.
+# The rank is what of its cost does not depend on what the hand held before.
+_Way = tuple[int, tuple[int, ...], int, HandVoicing]
+_Ways = tuple[_Way, ...]
 
 
 @dataclass(slots=True)
@@ -106,16 +133,20 @@ def voice(
     `previous` is what the hands held before, for those of nearest inversion; `span`, 12..16,
     is the most that a hand reaches.
     """
-    lefts, rights = _ways(left, right, chord, span)
-    before = previous or Voicing(None, None)
-    left_costs = _by_cost(left, lefts, before.left)
-    right_costs = _by_cost(right, rights, before.right)
-    if left_costs and right_costs:
-        return _best_pair(lefts, left_costs, rights, right_costs)
-    return Voicing(
-        lefts[left_costs[0][1]] if left_costs else None,
-        rights[right_costs[0][1]] if right_costs else None,
-    )
+    before = previous or _NOTHING
+    for near in (True, False):
+        left_ways, right_ways = _ways(left, right, chord, span, near)
+        lefts = _by_cost(left, left_ways, before.left) if left else []
+        rights = _by_cost(right, right_ways, before.right) if right else []
+        if left and right:
+            lefts, rights = _best_pair(lefts, rights)
+        if (lefts or not left) and (rights or not right):
+            return Voicing(_held(lefts), _held(rights))
+    raise AssertionError("between E3, above which all intervals pass, and C8 both hands fit")
+
+
+def _held(ways: list[_Way]) -> HandVoicing | None:
+    return ways[0][3] if ways else None
 
 
 def place(hand: HandVoicing, play: Play) -> tuple[int, ...]:
@@ -149,19 +180,19 @@ def _named(hand: HandVoicing, tone: Tone) -> tuple[int, ...]:
     return hand.notes[-1:]
 
 
-def _best_pair(lefts: _Ways, left_costs: _Costs, rights: _Ways, right_costs: _Costs) -> Voicing:
-    """The cheapest two ways that go together; costs add up."""
-    best: tuple[int, Voicing] | None = None
-    for left_cost, i in left_costs:
-        if best is not None and left_cost + right_costs[0][0] >= best[0]:
+def _best_pair(lefts: list[_Way], rights: list[_Way]) -> tuple[list[_Way], list[_Way]]:
+    """The cheapest two ways that go together, alone in their lists; costs add up."""
+    best: tuple[list[_Way], list[_Way]] = [], []
+    least: int | None = None
+    for left in lefts:
+        if least is not None and left[0] + rights[0][0] >= least:
             break
-        for right_cost, j in right_costs:
-            if _go_together(lefts[i].notes[-1], rights[j].notes[0]):
-                if best is None or left_cost + right_cost < best[0]:
-                    best = left_cost + right_cost, Voicing(lefts[i], rights[j])
+        for right in rights:
+            if _go_together(left[1][-1], right[1][0]):
+                if least is None or left[0] + right[0] < least:
+                    best, least = ([left], [right]), left[0] + right[0]
                 break
-    assert best is not None, "between E3, above which all intervals pass, and C8 both hands fit"
-    return best[1]
+    return best
 
 
 def _go_together(left_top: int, right_bottom: int) -> bool:
@@ -169,50 +200,97 @@ def _go_together(left_top: int, right_bottom: int) -> bool:
     return gap > 0 and left_top >= LOW_INTERVAL_LIMITS.get(gap, 0)
 
 
-def _by_cost(hand: Hand | None, ways: _Ways, previous: HandVoicing | None) -> _Costs:
-    if hand is None:
-        return []
-    return sorted([(_cost(hand, way.notes, previous), i) for i, way in enumerate(ways)])
+def _by_cost(hand: Hand, ways: _Ways, previous: HandVoicing | None) -> list[_Way]:
+    """The ways with what they cost, cheapest first.
 
-
-def _cost(hand: Hand, notes: tuple[int, ...], previous: HandVoicing | None) -> int:
-    """What is compared, in its order, as digits to the base 4096, so that two hands add up.
-
-    Distances are doubled: the middle of a hand may lie between two keys.
+    The cost is what is compared, in its order, as digits to the base 4096, so that two hands
+    add up. Distances from `around` are doubled: the middle of a hand may lie between two keys.
     """
-    away = abs(notes[0] + notes[-1] - 2 * hand.around)
-    if hand.inversion is not Inversion.NEAREST:
-        return away << 48
-    if away > 2 * WINDOW:
-        return (away - 2 * WINDOW) << 36
-    if previous is None:
-        return away
-    lost = len(set(previous.notes).difference(notes))
-    return movement(previous.notes, notes) << 24 | lost << 12 | away
-
-
-@lru_cache(maxsize=1024)
-def _ways(left: Hand | None, right: Hand | None, chord: Chord, span: int) -> tuple[_Ways, _Ways]:
-    """All ways to set down each hand that keep to the limits of one hand, lower first."""
-    lefts, rights = _filled(left, right, chord)
-    return (
-        _settings(left, lefts, chord, span) if left else (),
-        _settings(right, rights, chord, span) if right else (),
+    if previous is None or hand.inversion is not Inversion.NEAREST:
+        return sorted(ways)
+    before, keys = previous.notes, frozenset(previous.notes)
+    return sorted(
+        [
+            (
+                movement(before, notes) << 24 | len(keys.difference(notes)) << 12 | rank
+                if rank < _FAR
+                else rank,
+                notes,
+                order,
+                held,
+            )
+            for rank, notes, order, held in ways
+        ]
     )
 
 
-def _settings(hand: Hand, places: list[_Place], chord: Chord, span: int) -> _Ways:
-    """The turned shape in every octave of the piano."""
+def _rank(hand: Hand, away: int) -> int:
+    """The digits of the cost that tell how far the middle is from `around`."""
+    if hand.inversion is not Inversion.NEAREST:
+        return away << 48
+    return away if away <= 2 * WINDOW else (away - 2 * WINDOW) * _FAR
+
+
+@lru_cache(maxsize=1024)
+def _ways(
+    left: Hand | None, right: Hand | None, chord: Chord, span: int, near: bool
+) -> tuple[_Ways, _Ways]:
+    """The ways to set down each hand that keep to the limits of one hand.
+
+    `near`: only those that can be best if they go together with the other hand's. Their middle
+    is in the window, or for a fixed inversion within half an octave of `around`.
+    """
+    bass = (chord.bass - chord.root) % 12
+    lefts, rights = _stacks(left, right, chord.quality, bass, chord.added, span)
+    return (
+        _set_down(left, lefts, chord.root, near=near) if left else (),
+        _set_down(right, rights, chord.root, near=near) if right else (),
+    )
+
+
+def _set_down(hand: Hand, stacks: tuple[_Stack, ...], root: int, *, near: bool) -> _Ways:
+    """The stacks in every octave of the piano, or only near the middle."""
+    window = WINDOW if hand.inversion is Inversion.NEAREST else OCTAVE // 2
+    within = 2 * window if near else _ANYWHERE
     ways = []
+    for order, stack in enumerate(stacks):
+        middle = 2 * hand.around - stack.offsets[-1]
+        lowest = max(stack.least, (middle - within + 1) // 2)
+        highest = min(PIANO_HIGHEST - stack.offsets[-1], (middle + within) // 2)
+        for note in range(lowest + (root + stack.above - lowest) % 12, highest + 1, 12):
+            notes = tuple([note + offset for offset in stack.offsets])
+            held = HandVoicing(notes, stack.tones)
+            ways.append((_rank(hand, abs(2 * note - middle)), notes, order, held))
+    return tuple(ways)
+
+
+@lru_cache(maxsize=1024)
+def _stacks(
+    left: Hand | None,
+    right: Hand | None,
+    quality: Quality,
+    bass: int,
+    added: tuple[int, ...],
+    span: int,
+) -> tuple[tuple[_Stack, ...], tuple[_Stack, ...]]:
+    """How each hand can hold a chord whose bass lies `bass` semitones above its root."""
+    lefts, rights = _filled(left, right, quality, bass, added)
+    return (
+        _turned(left, lefts, quality, span) if left else (),
+        _turned(right, rights, quality, span) if right else (),
+    )
+
+
+def _turned(hand: Hand, places: list[_Place], quality: Quality, span: int) -> tuple[_Stack, ...]:
+    """The shape with each place lowest that may be."""
+    stacks = []
     for lowest in _lowest(hand, places):
-        stack = _stacked(places, lowest, chord.quality, span)
-        tones = tuple([tone for _, tone in stack])
-        first = (chord.root + places[lowest].above - PIANO_LOWEST) % 12 + PIANO_LOWEST
-        for note in range(first, PIANO_HIGHEST - stack[-1][0] + 1, 12):
-            notes = tuple([note + offset for offset, _ in stack])
-            if above_low_limits(notes):
-                ways.append(HandVoicing(notes, tones))
-    return tuple(sorted(ways, key=lambda way: way.notes))
+        held = _stacked(places, lowest, quality, span)
+        offsets = tuple([offset for offset, _ in held])
+        limits = [LOW_INTERVAL_LIMITS.get(b - a, 0) - a for a, b in pairwise(offsets)]
+        least = max([PIANO_LOWEST, *limits])
+        stacks.append(_Stack(places[lowest].above, offsets, tuple([t for _, t in held]), least))
+    return tuple(stacks)
 
 
 def _lowest(hand: Hand, places: list[_Place]) -> list[int]:
@@ -232,24 +310,30 @@ def _stacked(
     others = places[lowest + 1 :] + places[:lowest]
     stack = [(0, places[lowest].tone)]
     stack += [(12, Tone.OCTAVE) for p in others if p.tone is Tone.OCTAVE]
+    taken = [offset for offset, _ in stack]
     top = 0
-    for filled in [p for p in others if p.tone is not Tone.OCTAVE]:
-        taken = {offset for offset, _ in stack}
+    for filled in others:
+        if filled.tone is Tone.OCTAVE:
+            continue
         offset = _offset((filled.above - low) % 12, top, taken, span)
         if offset is None:
             offset = _filler(low, taken, quality, span)
         top = max(top, offset)
+        taken.append(offset)
         stack.append((offset, filled.tone))
-    return sorted(stack, key=lambda note: note[0])
+    return sorted(stack, key=itemgetter(0))
 
 
-def _offset(above_low: int, top: int, taken: set[int], span: int) -> int | None:
+def _offset(above_low: int, top: int, taken: list[int], span: int) -> int | None:
     """Where a tone stands over the lowest: above `top`, else lower; None: its keys are taken."""
     free = [offset for offset in range(above_low, span + 1, 12) if offset not in taken]
-    return min((offset for offset in free if offset > top), default=min(free, default=None))
+    for offset in free:
+        if offset > top:
+            return offset
+    return free[0] if free else None
 
 
-def _filler(low: int, taken: set[int], quality: Quality, span: int) -> int:
+def _filler(low: int, taken: list[int], quality: Quality, span: int) -> int:
     """A tone of the chord for a place whose own is taken: first the lowest an octave above.
 
     Where the span holds no more of them, the place shares the highest key.
@@ -260,16 +344,16 @@ def _filler(low: int, taken: set[int], quality: Quality, span: int) -> int:
 
 
 def _filled(
-    left: Hand | None, right: Hand | None, chord: Chord
+    left: Hand | None, right: Hand | None, quality: Quality, bass: int, added: tuple[int, ...]
 ) -> tuple[list[_Place], list[_Place]]:
     """The places of both hands with the tones they take."""
-    lefts = _own_tones(left, chord.quality) if left else []
-    rights = _own_tones(right, chord.quality) if right else []
-    if lefts and chord.bass != chord.root:
-        _take_bass(lefts, rights, (chord.bass - chord.root) % 12)
-    for above in _wanted(chord):
+    lefts = _own_tones(left, quality) if left else []
+    rights = _own_tones(right, quality) if right else []
+    if lefts and bass:
+        _take_bass(lefts, rights, bass)
+    for above in _wanted(quality, bass, added):
         if not _hold(lefts + rights, above):
-            giving = next(_giving_way(lefts, rights, chord.quality, above), None)
+            giving = next(_giving_way(lefts, rights, quality, above), None)
             if giving is not None:
                 giving.above, giving.own = above, True
     return lefts, rights
@@ -300,17 +384,15 @@ def _take_bass(lefts: list[_Place], rights: list[_Place], bass: int) -> None:
     chosen.above, chosen.bass = bass, True
 
 
-def _wanted(chord: Chord) -> list[int]:
+def _wanted(quality: Quality, bass: int, added: tuple[int, ...]) -> list[int]:
     """What of the chord should sound besides root, third and perfect fifth, first things first."""
-    quality = chord.quality
     third = next((d for d in _DEGREES[Tone.THIRD] if d in quality.degrees), None)
     seventh = next((d for d in (7, 6) if d in quality.degrees), None)
     others = [d for d in quality.degrees if d not in (1, third, 5, seventh)]
     altered_fifth = 5 if quality.above_root(5) not in (None, _PERFECT_FIFTH) else None
     order = [seventh, altered_fifth, *others[-1:], *others[:-1]]
     wanted = [quality.above_root(degree) for degree in order if degree is not None]
-    bass = (chord.bass - chord.root) % 12
-    return [w for w in wanted if w is not None] + [a for a in chord.added if a != bass]
+    return [w for w in wanted if w is not None] + [a for a in added if a != bass]
 
 
 def _hold(places: list[_Place], above: int) -> bool:

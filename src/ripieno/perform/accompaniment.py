@@ -5,7 +5,7 @@ A chord is on from its strike; it *sounds* from the first note struck for it, wh
 next step of the figure. Its suspension and the change of pedal count from there.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from random import Random
 
@@ -13,7 +13,7 @@ from ripieno.arrange import suspension
 from ripieno.arrange.dynamics import RESOLVES_SOFTER
 from ripieno.arrange.pedal import change
 from ripieno.arrange.voicing import Voicing, voice
-from ripieno.perform.hand_player import Bound, HandPlayer, begins_with_strike
+from ripieno.perform.hand_player import Bound, HandPlayer
 from ripieno.perform.ledger import PedalPost
 from ripieno.perform.outbox import Outbox
 from ripieno.perform.settings import Settings
@@ -38,6 +38,10 @@ class Harmony:
     level: int  # the player's velocity, 1..127
 
 
+# Steps that a stalled program comes to so late are not played any more, all at one blow.
+TOO_LATE_NS = 500 * NS_PER_MS
+
+
 class Accompaniment:
     """Two hands and a foot. `transport` and `harmony` are None until the first strike."""
 
@@ -57,9 +61,11 @@ class Accompaniment:
         self._voicing_before: Voicing | None = None  # this strike's
         self._serial = 0
         self._sounded = 0  # the serial of the last strike that has sounded
+        self._heard_from_ns: int | None = None  # steps before it are not played any more
         self._changed_ns: int | None = None  # when the hands have to follow a new reading
         self._strike_is_new = False
         self._suspended: Voicing | None = None  # what sounds while the third is held off
+        self._bounds: dict[Side, Bound] = {}  # as they were last asked for since a change
         self._resolves: tuple[Fraction, int] | None = None  # in quarters, in nanoseconds
         self._pedal_plan: list[tuple[int, bool]] = []
         self._set_hands()
@@ -71,7 +77,7 @@ class Accompaniment:
             self._serial += 1
             self._voicing_before = self._voicing
             self._strike_is_new, self._resolves = True, None
-        self.harmony = Harmony(chord, self._serial, level)
+        self.harmony, self._bounds = Harmony(chord, self._serial, level), {}
         self._revoice(chord)
         if not amends or self._suspended is not None:
             self._suspend(chord)
@@ -79,7 +85,7 @@ class Accompaniment:
         if self.transport is None:
             self.transport = Transport(at_ns, Fraction(0), self.ns_per_quarter, self.meter)
             for hand in self._hands:
-                hand.start(self.transport, Fraction(0), Fraction(0))
+                hand.start(self.transport, Fraction(0))
 
     def lift(self) -> None:
         """No chord any more: hands and foot come up, the time goes on."""
@@ -87,7 +93,7 @@ class Accompaniment:
             hand.release_all(self._out)
         self._leaving, self._pedal_plan = [], []
         self.harmony, self._changed_ns, self._resolves = None, None, None
-        self._strike_is_new, self._suspended = False, None
+        self._strike_is_new, self._suspended, self._bounds = False, None, {}
         self._out.control(self._pedal.program(down=False))
 
     def stop(self) -> None:
@@ -102,7 +108,7 @@ class Accompaniment:
         if style.pedal is Pedal.NONE:
             self._pedal_plan = []
             self._out.control(self._pedal.program(down=False))
-        self._suspended, self._resolves = None, None
+        self._suspended, self._resolves, self._bounds = None, None, {}
         if self.harmony is not None:
             self._revoice(self.harmony.chord)
         self._replace_hands(at_ns)
@@ -143,20 +149,31 @@ class Accompaniment:
         `strike_due_ns`: when the strike whose keys are arriving will be decided, None if no
         keys are.
         """
-        due = [self._changed_ns, self._step_due_ns(strike_due_ns)]
-        due += [hand.note_due_ns for hand in self._hands + self._leaving]
+        if self._changed_ns is not None:
+            return self._changed_ns  # with it, all that was due before is done
+        due = [self._step_due_ns(strike_due_ns)]
+        due += [hand.note_due_ns for hand in self._hands]
+        due += [hand.note_due_ns for hand in self._leaving]
         if self._resolves is not None:
             due.append(self._resolves[1])
         if self._pedal_plan and not self._foot_waits():
             due.append(self._pedal_plan[0][0])
-        return min((at for at in due if at is not None), default=None)
+        return min([at for at in due if at is not None], default=None)
+
+    def skip_to(self, now_ns: int) -> None:
+        """It is now so late: steps that should have sounded long before go by in silence."""
+        self._heard_from_ns = now_ns - TOO_LATE_NS
 
     def perform(self, now_ns: int, strike_due_ns: int | None) -> None:
         """Do all that is due at or before an instant."""
         for hand in self._hands + self._leaving:
             hand.end_notes(now_ns, self._out)
+        too_late = self._is_too_late(now_ns)
         self._follow_chord(now_ns)
         self._resolve(now_ns)
+        if too_late:
+            for hand in self._hands:
+                hand.skip(now_ns)
         self._play_steps(now_ns, strike_due_ns)
         if self._out.strikes:
             self._leave()
@@ -166,11 +183,18 @@ class Accompaniment:
         while self._pedal_plan and self._pedal_plan[0][0] <= now_ns and not self._foot_waits():
             self._out.control(self._pedal.program(down=self._pedal_plan.pop(0)[1]))
 
+    def _is_too_late(self, now_ns: int) -> bool:
+        """Whether what is due now is not to be heard: never a strike of the player's."""
+        late = self._heard_from_ns is not None and now_ns < self._heard_from_ns
+        return late and self._changed_ns is None
+
     def _foot_waits(self) -> bool:
         """Whether the foot must not go down yet: a hand holds a note of the chord before."""
+        if not self._pedal_plan[0][1]:
+            return False
         serial = None if self.harmony is None else self.harmony.serial
         hands = self._hands + self._leaving
-        return self._pedal_plan[0][1] and any(g.serial != serial for h in hands for g in h.groups)
+        return any(group.serial != serial for hand in hands for group in hand.groups)
 
     def _suspend(self, chord: Chord) -> None:
         wanted, voicing = self.style.suspension, self._voicing
@@ -184,43 +208,52 @@ class Accompaniment:
         left, right = self.style.left, self.style.right
         self._voicing = voice(left, right, chord, self._voicing_before, self._settings.span)
 
-    def _bound(self, side: Side, *, softer: int = 0) -> Bound | None:
+    def _bound(self, side: Side) -> Bound | None:
         """What the hand's tones are just now; None without a chord."""
-        voicing = self._suspended or self._voicing
-        if self.harmony is None or voicing is None:
-            return None
-        shape = voicing.left if side is Side.LEFT else voicing.right
-        assert shape is not None, "a lane's hand has a shape: style.load sees to it"
-        return Bound(self.harmony.serial, shape, max(1, self.harmony.level - softer))
+        if side not in self._bounds:
+            voicing = self._suspended or self._voicing
+            if self.harmony is None or voicing is None:
+                return None
+            shape = voicing.left if side is Side.LEFT else voicing.right
+            assert shape is not None, "a lane's hand has a shape: style.load sees to it"
+            self._bounds[side] = Bound(self.harmony.serial, shape, self.harmony.level)
+        return self._bounds[side]
 
     def _follow_chord(self, now_ns: int) -> None:
         """The hands learn of a new reading: late steps are put right, struck lanes start over."""
         if self._changed_ns is None or self.transport is None:
             return
+        starts = self._strike_is_new and any(hand.begins_with_strike for hand in self._hands)
+        here = self.transport.position_at(now_ns) if starts else None
         for hand in self._hands:
             bound = self._bound(hand.side)
             assert bound is not None, "a change of chord leaves a chord"
-            if not begins_with_strike(hand):
-                hand.catch(now_ns, self.transport, bound, self._out)
-            elif self._strike_is_new:
+            if not hand.begins_with_strike:
+                hand.catch(now_ns, bound, self._out)
+            elif here is not None:
                 hand.release_all(self._out)
-                here = self.transport.position_at(now_ns)
-                hand.start(self.transport, here, here)
+                hand.start(self.transport, here)
             hand.amend(bound, self._out)
+        for hand in self._leaving:
+            assert self.harmony is not None, "a change of chord leaves a chord"
+            tones = self.harmony.chord.pitch_classes
+            hand.release_foreign(self.harmony.serial, tones, self._out)
         self._changed_ns, self._strike_is_new = None, False
 
     def _resolve(self, now_ns: int) -> None:
         if self._resolves is None or self._resolves[1] > now_ns:
             return
-        self._resolves, self._suspended = None, None
+        self._resolves, self._suspended, self._bounds = None, None, {}
         for hand in self._hands:
-            bound = self._bound(hand.side, softer=RESOLVES_SOFTER)
+            bound = self._bound(hand.side)
             if bound is not None:
-                hand.amend(bound, self._out)
+                softer = max(1, bound.level - RESOLVES_SOFTER)
+                hand.amend(replace(bound, level=softer), self._out)
 
     def _step_due_ns(self, strike_due_ns: int | None) -> int | None:
         """When the next step may play: when it is due, unless a strike's keys are arriving."""
-        due = min((h.step_due_ns for h in self._hands if h.step_due_ns is not None), default=None)
+        steps = [hand.step_due_ns for hand in self._hands if hand.step_due_ns is not None]
+        due = min(steps, default=None)
         if due is None or strike_due_ns is None:
             return due
         return max(due, min(strike_due_ns, due + PATIENCE_NS))
@@ -231,11 +264,16 @@ class Accompaniment:
         due_ns = self._step_due_ns(strike_due_ns)
         ready = due_ns is not None and due_ns <= now_ns
         for hand in self._hands:
+            if not (ready or hand.rolls):
+                continue
             bound = self._bound(hand.side)
             if bound is not None:
                 hand.roll_on(now_ns, bound, self._out)
             while ready and hand.step_due_ns is not None and hand.step_due_ns <= now_ns:
-                hand.step(now_ns, self.transport, bound, self._out)
+                hand.step(now_ns, bound, self._out)
+                if bound is not None:
+                    for leaving in self._leaving:
+                        leaving.release_before(bound.serial, self._out)
 
     def _begin_to_sound(self, now_ns: int) -> None:
         """The first notes of a chord start its suspension and change the pedal."""
@@ -270,8 +308,8 @@ class Accompaniment:
         here = self.transport.position_at(at_ns)
         beat = self.transport.next_beat(here)
         for hand in self._hands:
-            if begins_with_strike(hand):
-                hand.start(self.transport, beat, beat)
+            if hand.begins_with_strike:
+                hand.start(self.transport, beat)
             else:
                 hand.start(self.transport, self.transport.bar_quarters, here)
 

@@ -8,17 +8,21 @@ change does to a group is one of three things:
 - *strike again*: the whole group, at the next place of the grid. For notes held over from
   before the change: a player who changes chord plays the new one.
 - *release*: a lane that begins with the strike starts over.
+
+Places are counted from where the cycle began, in parts of a quarter so small that every step,
+every end of a note and their swung places are whole (see `transport.Grid`).
 """
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from fractions import Fraction
+from math import lcm
 from random import Random
 
 from ripieno.arrange.dynamics import struck
 from ripieno.arrange.voicing import HandVoicing, place
 from ripieno.perform.outbox import Outbox
-from ripieno.perform.transport import Transport, swung
+from ripieno.perform.transport import Grid, Transport, swung
 from ripieno.style.model import Begin, Lane, Step, Touch
 from ripieno.theory.hand import Side
 from ripieno.units import NS_PER_MS, ns_from_ms
@@ -40,12 +44,15 @@ class Bound:
 
 @dataclass(slots=True, eq=False)
 class Group:
-    """The notes of one struck step; `ends_*` None: until the lane starts over."""
+    """The notes of one struck step; `ends_*` None: until the lane starts over.
+
+    `ends_at` is the place where they end, in the hand's parts.
+    """
 
     step: Step
     serial: int
     struck_ns: int
-    ends_quarters: Fraction | None
+    ends_at: int | None
     ends_ns: int | None
     notes: list[int] = field(default_factory=list)
     rolling: list[tuple[int, int]] = field(default_factory=list)  # (due_ns, note), ascending
@@ -64,29 +71,44 @@ class HandPlayer:
     ) -> None:
         self.side = side
         self.lane = lane
+        self.begins_with_strike = lane.begins is Begin.STRIKE  # each of the player's
         self._touch = touch
-        self._swing = swing if swing and _divides_in_two(lane.every_quarters, swing[0]) else None
         self._luck = luck
+        swings = swing if swing and _divides_in_two(lane.every_quarters, swing[0]) else None
+        self._parts = _parts(lane, swings)
+        self._swing = swings and (int(swings[0] * self._parts), swings[1])
+        self._every = int(lane.every_quarters * self._parts)
+        self._lasting = int(lane.every_quarters * lane.length * self._parts)  # of each step
+        self._apart_ns = ns_from_ms(lane.roll_ms)
         self._origin = Fraction(0)
+        self._grid: Grid | None = None
         self._next = 0
         self._next_ns: int | None = None
         self._last_ns: int | None = None
         self.groups: list[Group] = []
 
-    def start(self, transport: Transport, origin_quarters: Fraction, at_or_after: Fraction) -> None:
-        """Count the cycle from `origin_quarters`; the first step is at or after a position."""
+    def start(
+        self,
+        transport: Transport,
+        origin_quarters: Fraction,
+        at_or_after: Fraction | None = None,
+    ) -> None:
+        """Count the cycle from `origin_quarters`; the first step is there, or after a position."""
         self._origin = origin_quarters
-        gone = (at_or_after - origin_quarters) / self.lane.every_quarters
-        self._next = max(0, -(-gone.numerator // gone.denominator))
+        self._next = 0
+        if at_or_after is not None:
+            gone = (at_or_after - origin_quarters) / self.lane.every_quarters
+            self._next = max(0, -(-gone.numerator // gone.denominator))
         self._last_ns = None
-        self._plan(transport)
+        self._grid = transport.grid(origin_quarters, self._parts)
+        self._plan()
 
     def retime(self, transport: Transport) -> None:
         """The tempo has changed: the same places are due at other instants."""
-        self._plan(transport)
+        self._grid = transport.grid(self._origin, self._parts)
+        self._plan()
         for group in self.groups:
-            if group.ends_quarters is not None:
-                group.ends_ns = transport.due_ns(group.ends_quarters)
+            group.ends_ns = self._ends_ns(group.ends_at)
 
     @property
     def step_due_ns(self) -> int | None:
@@ -96,25 +118,36 @@ class HandPlayer:
     @property
     def note_due_ns(self) -> int | None:
         """When the next note ends, or the next of a rolled chord is due."""
-        ends = [group.ends_ns for group in self.groups if group.ends_ns is not None]
-        rolls = [group.rolling[0][0] for group in self.groups if group.rolling]
-        return min(ends + rolls, default=None)
+        due = [group.ends_ns for group in self.groups if group.ends_ns is not None]
+        if self._apart_ns:
+            due += [group.rolling[0][0] for group in self.groups if group.rolling]
+        return min(due, default=None)
+
+    @property
+    def rolls(self) -> bool:
+        """Whether notes of a rolled chord are still to come."""
+        return any(group.rolling for group in self.groups) if self._apart_ns else False
 
     def end_notes(self, now_ns: int, out: Outbox) -> None:
         """Release what ends at or before an instant."""
-        ended = [g for g in self.groups if g.ends_ns is not None and g.ends_ns <= now_ns]
-        for group in ended:
+        for group in [g for g in self.groups if g.ends_ns is not None and g.ends_ns <= now_ns]:
             self._release(group, out)
 
     def roll_on(self, now_ns: int, bound: Bound, out: Outbox) -> None:
-        """Strike the notes of rolled chords that are due."""
+        """Strike the notes of rolled chords that are due; the chord before's stay unstruck."""
         for group in self.groups:
+            if group.serial != bound.serial:
+                group.rolling = []
             while group.rolling and group.rolling[0][0] <= now_ns:
                 self._sound(group, [group.rolling.pop(0)[1]], bound, out)
 
     def leave(self) -> None:
         """Another lane takes over: what sounds may end in its time, nothing more is struck."""
         self._next_ns = None
+        self.drop_rolls()
+
+    def drop_rolls(self) -> None:
+        """Strike no more of the rolled chords under way."""
         for group in self.groups:
             group.rolling = []
 
@@ -122,32 +155,48 @@ class HandPlayer:
         for group in list(self.groups):
             self._release(group, out)
 
-    def step(self, now_ns: int, transport: Transport, bound: Bound | None, out: Outbox) -> None:
+    def release_before(self, serial: int, out: Outbox) -> None:
+        """Release what was struck for the chords before a strike."""
+        for group in [group for group in self.groups if group.serial < serial]:
+            self._release(group, out)
+
+    def release_foreign(self, serial: int, tones: frozenset[int], out: Outbox) -> None:
+        """Release what was struck for a strike but is none of these pitch classes."""
+        for group in [group for group in self.groups if group.serial == serial]:
+            for note in [note for note in group.notes if note % 12 not in tones]:
+                group.notes.remove(note)
+                out.release(group, note)
+
+    def skip(self, now_ns: int) -> None:
+        """Let the places of the grid that are due go by, as if they were rests."""
+        self.drop_rolls()
+        self._last_ns = None
+        while self._next_ns is not None and self._next_ns <= now_ns:
+            self._next += 1
+            self._plan()
+
+    def step(self, now_ns: int, bound: Bound | None, out: Outbox) -> None:
         """Play the place of the grid that is due; without a chord it goes by in silence."""
-        step = self._step_at(self._next)
-        ends = self._end_of(self._next)
+        index = self._next
         self._last_ns = now_ns
         self._next += 1
-        self._plan(transport)
-        if bound is None:
-            return
-        self._strike_stale_again(now_ns, bound, out)
-        if step.plays:
-            self._strike_step(step, now_ns, ends, transport, bound, out)
+        self._plan()
+        if bound is not None:
+            self._strike_stale_again(now_ns, bound, out)
+            self._strike_step(index, now_ns, bound, out)
 
-    def catch(self, now_ns: int, transport: Transport, bound: Bound, out: Outbox) -> None:
+    def catch(self, now_ns: int, bound: Bound, out: Outbox) -> None:
         """The chord has changed: put the last step right if it is no more than just past."""
-        if self._last_ns is None or now_ns - self._last_ns > self._tolerance_ns(transport):
+        if self._last_ns is None or now_ns - self._last_ns > self._tolerance_ns():
             return
-        last, last_ns = self._next - 1, self._last_ns
-        step = self._step_at(last)
-        missed = bool(step.plays) and not any(g.struck_ns == last_ns for g in self.groups)
+        last_ns = self._last_ns
+        missed = not any(group.struck_ns == last_ns for group in self.groups)
         for group in self.groups:
             if group.serial != bound.serial and group.struck_ns == last_ns:
                 self.replace(group, bound, out)
         self._strike_stale_again(now_ns, bound, out)
-        if missed:
-            self._strike_step(step, now_ns, self._end_of(last), transport, bound, out)
+        if missed and self._strike_step(self._next - 1, now_ns, bound, out):
+            self._last_ns = now_ns
 
     def amend(self, bound: Bound, out: Outbox) -> None:
         """Put right every group that belongs to the same strike."""
@@ -168,27 +217,31 @@ class HandPlayer:
             group, [n for n in wanted if n not in group.notes and n not in waiting], bound, out
         )
 
-    def _plan(self, transport: Transport) -> None:
+    def _plan(self) -> None:
+        assert self._grid is not None, "the lane has started"
         done = not self.lane.repeats and self._next >= len(self.lane.steps)
-        self._next_ns = None if done else transport.due_ns(self._place(self._next))
+        self._next_ns = None if done else self._grid.due_ns(self._swung(self._next * self._every))
 
-    def _place(self, step: Fraction | int) -> Fraction:
-        gone = step * self.lane.every_quarters
-        return self._origin + (swung(gone, *self._swing) if self._swing else gone)
+    def _swung(self, place: int) -> int:
+        return swung(place, *self._swing) if self._swing else place
 
     def _step_at(self, index: int) -> Step:
         return self.lane.steps[index % len(self.lane.steps)]
 
-    def _end_of(self, index: int) -> Fraction | None:
+    def _end_of(self, index: int) -> int | None:
         """Where the notes of the step at `index` end; None if they stay till the next strike."""
-        step = self._step_at(index)
-        if not self.lane.repeats and index + step.lasts >= len(self.lane.steps):
+        lasts = self._step_at(index).lasts
+        if not self.lane.repeats and index + lasts >= len(self.lane.steps):
             return None
-        return self._place(index + step.lasts * self.lane.length)
+        return self._swung(index * self._every + lasts * self._lasting)
 
-    def _tolerance_ns(self, transport: Transport) -> int:
-        half_step = self.lane.every_quarters * transport.ns_per_quarter / 2
-        return min(LATE_CATCH_NS, int(half_step))
+    def _ends_ns(self, ends_at: int | None) -> int | None:
+        assert self._grid is not None, "the lane has started"
+        return None if ends_at is None else self._grid.due_ns(ends_at)
+
+    def _tolerance_ns(self) -> int:
+        assert self._grid is not None, "the lane has started"
+        return min(LATE_CATCH_NS, self._grid.lasting_ns(self._every) // 2)
 
     def _strike_stale_again(self, now_ns: int, bound: Bound, out: Outbox) -> None:
         for group in self.groups:
@@ -198,38 +251,33 @@ class HandPlayer:
                 group.notes, group.rolling, group.serial = [], [], bound.serial
                 self._begin(group, now_ns, bound, out)
 
-    def _strike_step(
-        self,
-        step: Step,
-        now_ns: int,
-        ends: Fraction | None,
-        transport: Transport,
-        bound: Bound,
-        out: Outbox,
-    ) -> None:
-        ends_ns = None if ends is None else transport.due_ns(ends)
+    def _strike_step(self, index: int, now_ns: int, bound: Bound, out: Outbox) -> bool:
+        """Strike what the step at `index` plays, unless it would be over already."""
+        step = self._step_at(index)
+        if not step.plays:
+            return False
+        ends_at = self._end_of(index)
+        ends_ns = self._ends_ns(ends_at)
         if ends_ns is not None and ends_ns <= now_ns:
-            return
-        group = Group(step, bound.serial, now_ns, ends, ends_ns)
+            return False
+        group = Group(step, bound.serial, now_ns, ends_at, ends_ns)
         self.groups.append(group)
         self._begin(group, now_ns, bound, out)
+        return True
 
     def _begin(self, group: Group, now_ns: int, bound: Bound, out: Outbox) -> None:
-        notes = _notes(group.step, bound.shape)
-        apart = ns_from_ms(self.lane.roll_ms)
-        together = notes if not apart else notes[:1]
-        group.rolling = [(now_ns + apart * i, n) for i, n in enumerate(notes) if i and apart]
-        self._sound(group, together, bound, out)
+        notes, apart_ns = _notes(group.step, bound.shape), self._apart_ns
+        if apart_ns:
+            group.rolling = [(now_ns + apart_ns * i, n) for i, n in enumerate(notes) if i]
+            notes = notes[:1]
+        self._sound(group, notes, bound, out)
 
     def _sound(self, group: Group, notes: Iterable[int], bound: Bound, out: Outbox) -> None:
+        left, top = self.side is Side.LEFT, bound.shape.notes[-1]
+        accent = group.step.accent
         for note in notes:
             velocity = struck(
-                bound.level,
-                self._touch,
-                group.step.accent,
-                self._luck,
-                left=self.side is Side.LEFT,
-                top=note == bound.shape.notes[-1],
+                bound.level, self._touch, accent, self._luck, left=left, top=note == top
             )
             group.notes.append(note)
             out.strike(group, note, velocity)
@@ -240,14 +288,21 @@ class HandPlayer:
         self.groups.remove(group)
 
 
-def begins_with_strike(player: HandPlayer) -> bool:
-    """Whether the lane starts over with each of the player's strikes."""
-    return player.lane.begins is Begin.STRIKE
-
-
-def _notes(step: Step, shape: HandVoicing) -> list[int]:
+def _notes(step: Step, shape: HandVoicing) -> tuple[int, ...]:
     """The notes a step names in a shape, each once, ascending."""
-    return sorted({note for play in step.plays for note in place(shape, play)})
+    if len(step.plays) == 1:
+        return place(shape, step.plays[0])
+    return tuple(sorted({note for play in step.plays for note in place(shape, play)}))
+
+
+def _parts(lane: Lane, swing: tuple[Fraction, Fraction] | None) -> int:
+    """Into how many parts a quarter has to be divided for all the lane's places to be whole."""
+    every = lane.every_quarters
+    parts = lcm(every.denominator, (every * lane.length).denominator)
+    if swing is None:
+        return parts
+    unit, ratio = swing
+    return lcm(parts, unit.denominator) * (ratio.numerator + ratio.denominator)
 
 
 def _divides_in_two(every: Fraction, unit: Fraction) -> bool:

@@ -22,13 +22,15 @@ class Ledger:
 
     def strike(self, owner: Owner, channel: int, note: int, velocity: int) -> list[bytes]:
         """What to send so that `owner` strikes the key and holds it."""
-        owners = self._owners.setdefault((channel, note), [])
-        again = bool(owners)
+        struck = note_on(channel, note, velocity)
+        owners = self._owners.get((channel, note))
+        if owners is None:
+            self._owners[channel, note] = [owner]
+            return [struck]
         if owner in owners:
             owners.remove(owner)
         owners.append(owner)
-        struck = note_on(channel, note, velocity)
-        return [note_off(channel, note), struck] if again else [struck]
+        return [note_off(channel, note), struck]
 
     def join(self, owner: Owner, channel: int, note: int) -> None:
         """Own a key that sounds already, without striking it."""

@@ -28,7 +28,9 @@ def play(performer: Performer, events: Iterable[Input], end_ns: int) -> Iterator
 
 def hand_in(performer: Performer, event: Input) -> Iterator[Happening]:
     """The event as the performer takes it, after what was due before it, and what it sends."""
-    event = replace(event, at_ns=performer.effective_ns(event.at_ns))
+    at_ns = performer.effective_ns(event.at_ns)
+    if at_ns != event.at_ns:
+        event = replace(event, at_ns=at_ns)
     yield from advanced(performer, event.at_ns - 1)
     yield event
     yield from performer.handle(event)

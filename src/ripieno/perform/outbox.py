@@ -5,6 +5,8 @@ Releases first, then the new notes: the lowest, the highest, the inner ones upwa
 are what is heard. Controllers come last: a legato pedal rises after the new notes.
 """
 
+from operator import itemgetter
+
 from ripieno.perform.events import Send
 from ripieno.perform.ledger import Ledger, Owner
 
@@ -34,11 +36,11 @@ class Outbox:
 
     def release(self, owner: Owner, note: int, *, replaced: bool = False) -> None:
         self._replaces |= replaced
-        struck = [s for s in self._strikes if s[0] == note and s[1] is owner]
-        if struck:  # struck in this very instant: it never sounds
-            self._strikes.remove(struck[0])
-        else:
-            self._releases.append((owner, note))
+        for struck in self._strikes:
+            if struck[0] == note and struck[1] is owner:  # in this very instant: it never sounds
+                self._strikes.remove(struck)
+                return
+        self._releases.append((owner, note))
 
     def strike(self, owner: Owner, note: int, velocity: int) -> None:
         self._strikes.append((note, owner, velocity))
@@ -48,21 +50,28 @@ class Outbox:
 
     def flush(self, at_ns: int) -> list[Send]:
         """The messages, booked in the ledger; the outbox is empty again."""
+        self._replaces = False
+        if not (self._releases or self._strikes or self._controls):
+            return []
+        ledger, channel = self._ledger, self._channel
         data: list[bytes] = []
         for owner, note in self._releases:
-            data += self._ledger.release(owner, self._channel, note)
+            data += ledger.release(owner, channel, note)
+        struck: set[int] = set()  # both hands may strike one key: it sounds once, for both
         for note, owner, velocity in outer_first(self._strikes):
-            if self._ledger.owned(MELODY, self._channel, note):
-                self._ledger.join(owner, self._channel, note)
+            if note in struck or ledger.owned(MELODY, channel, note):
+                ledger.join(owner, channel, note)
             else:
-                data += self._ledger.strike(owner, self._channel, note, velocity)
+                data += ledger.strike(owner, channel, note, velocity)
+            struck.add(note)
         data += self._controls
         self._releases, self._strikes, self._controls = [], [], []
-        self._replaces = False
         return [Send(at_ns, message) for message in data]
 
 
 def outer_first(strikes: list[tuple[int, Owner, int]]) -> list[tuple[int, Owner, int]]:
     """Lowest, highest, then the inner notes upward."""
-    upward = sorted(strikes, key=lambda strike: strike[0])
+    if len(strikes) < 2:
+        return strikes
+    upward = sorted(strikes, key=itemgetter(0))
     return upward[:1] + upward[:0:-1][:1] + upward[1:-1]

@@ -60,6 +60,8 @@ class Performer:
         self.accompaniment = Accompaniment(settings, style, self._out, pedal)
         self._clock_ns: int | None = None  # the last instant performed
         self._event_ns: int | None = None  # when the last event was taken
+        self._due_ns: int | None = None  # what `next_due_ns` found, until something happens
+        self._due_is_known = True
         self._heard: list[Heard] = []
         self._handlers: dict[type, Callable[..., list[bytes]]] = {
             ev.KeyDown: self._key_down,
@@ -84,6 +86,7 @@ class Performer:
         at_ns = self.effective_ns(event.at_ns)
         sends = self.advance(at_ns - 1)
         self._event_ns = at_ns
+        self._due_is_known = False
         now = [Send(at_ns, data) for data in self._handlers[type(event)](at_ns, event)]
         return sends + self._out.flush(at_ns) + now
 
@@ -95,13 +98,30 @@ class Performer:
         sends: list[Send] = []
         while (due_ns := self.next_due_ns()) is not None and due_ns <= now_ns:
             sends += self._perform(due_ns)
+            if due_ns == now_ns:
+                break  # the notes go out before anybody asks what comes next
         return sends
+
+    def skip_to(self, now_ns: int) -> None:
+        """Tell that it is now `now_ns`, for a driver on whom time does not wait.
+
+        Call it after each wake-up, before events are handed in: steps that should have been
+        struck more than half a second before will go by unheard, as after the process was
+        stopped for a while. Notes still end and chords are still struck. A driver in virtual
+        time never calls it, and so loses nothing however far it jumps.
+        """
+        self.accompaniment.skip_to(now_ns)
 
     def next_due_ns(self) -> int | None:
         """The next instant at which something is due; None: nothing until an event comes."""
-        strike_ns, rest_ns = self._trigger.due_ns(), self.accompaniment.due_ns(self._arriving_ns())
-        due_ns = min((at for at in (strike_ns, rest_ns) if at is not None), default=None)
-        return due_ns if due_ns is None else max(due_ns, self._event_ns or due_ns)
+        if not self._due_is_known:
+            self._due_ns, self._due_is_known = self._work_out_due_ns(), True
+        return self._due_ns
+
+    @property
+    def gathering(self) -> bool:
+        """Whether keys have arrived that make no chord yet."""
+        return self._trigger.gathering
 
     def take_heard(self, before_ns: int | None = None) -> list[Heard]:
         """The chords read since the last call, oldest first; only those before an instant.
@@ -122,8 +142,14 @@ class Performer:
     def _perform(self, now_ns: int) -> list[Send]:
         self._clock_ns = now_ns if self._clock_ns is None else max(now_ns, self._clock_ns)
         self._settle(now_ns)
+        self._due_is_known = False
         self.accompaniment.perform(now_ns, self._arriving_ns())
         return self._out.flush(now_ns)
+
+    def _work_out_due_ns(self) -> int | None:
+        due = [self._trigger.due_ns(), self.accompaniment.due_ns(self._arriving_ns())]
+        due_ns = min([at for at in due if at is not None], default=None)
+        return due_ns if due_ns is None else max(due_ns, self._event_ns or due_ns)
 
     def _arriving_ns(self) -> int | None:
         """When the strike whose keys are arriving will be decided; None: no keys are."""

@@ -2,6 +2,10 @@
 
 `due_ns = anchor_ns + round((position - anchor_position) * ns_per_quarter)`: every due time is
 computed from the anchor, so nothing adds up, and the anchor moves only when the tempo does.
+
+What is asked for again and again while the music plays is computed in whole numbers: a `Grid`
+counts places in parts of a quarter, and its due times are those of the same positions as
+Fractions, rounding too. Fractions took half the time of a step.
 """
 
 from dataclasses import dataclass, replace
@@ -12,6 +16,28 @@ from ripieno.style.model import Meter
 # An anchor's position is rounded to this part of a quarter: far under a nanosecond at any
 # tempo, and it keeps the fractions short however often the tempo changes.
 _ANCHOR_PARTS = 10**12
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """When places are due that are counted from an origin in equal parts of a quarter.
+
+    `first` and `rate` are numerators over `scale`: nanoseconds from the anchor to the origin,
+    and nanoseconds a part.
+    """
+
+    anchor_ns: int
+    first: int
+    rate: int
+    scale: int
+
+    def due_ns(self, parts: int) -> int:
+        """When the place is due that lies `parts` after the origin."""
+        return self.anchor_ns + _rounded(self.first + parts * self.rate, self.scale)
+
+    def lasting_ns(self, parts: int) -> int:
+        """How long `parts` last, in whole nanoseconds."""
+        return parts * self.rate // self.scale
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,16 +54,29 @@ class Transport:
     bar_quarters: Fraction = Fraction(0)
     bar_number: int = 1
 
+    def grid(self, origin_quarters: Fraction, parts: int) -> Grid:
+        """Places counted from an origin in `parts` of a quarter."""
+        over, under = origin_quarters.as_integer_ratio()
+        anchor_over, anchor_under = self.anchor_quarters.as_integer_ratio()
+        ns_over, ns_under = self.ns_per_quarter.as_integer_ratio()
+        gone, whole = over * anchor_under - anchor_over * under, under * anchor_under
+        return Grid(
+            self.anchor_ns,
+            first=gone * parts * ns_over,
+            rate=whole * ns_over,
+            scale=whole * parts * ns_under,
+        )
+
     def due_ns(self, position_quarters: Fraction) -> int:
         """When the music reaches a position, to the nearest nanosecond."""
-        return self.anchor_ns + round(
-            (position_quarters - self.anchor_quarters) * self.ns_per_quarter
-        )
+        return self.grid(position_quarters, 1).due_ns(0)
 
     def position_at(self, now_ns: int) -> Fraction:
         """The position at an instant, in quarters; the instant's own due time is the instant."""
-        gone = (now_ns - self.anchor_ns) / self.ns_per_quarter
-        return Fraction(round((self.anchor_quarters + gone) * _ANCHOR_PARTS), _ANCHOR_PARTS)
+        over, under = self.anchor_quarters.as_integer_ratio()
+        ns_over, ns_under = self.ns_per_quarter.as_integer_ratio()
+        position = over * ns_over + (now_ns - self.anchor_ns) * ns_under * under
+        return Fraction(_rounded(position * _ANCHOR_PARTS, under * ns_over), _ANCHOR_PARTS)
 
     def at_tempo(self, now_ns: int, ns_per_quarter: Fraction) -> "Transport":
         """The same place in the music, going on at another tempo."""
@@ -70,16 +109,21 @@ class Transport:
         return self.bar_quarters + whole * self.meter.beat_quarters
 
 
-def swung(position_quarters: Fraction, unit_quarters: Fraction, ratio: Fraction) -> Fraction:
-    """A position with each pair of `unit_quarters` played long to short as `ratio` to 1.
+def swung(place: int, unit: int, ratio: Fraction) -> int:
+    """A place with each pair of `unit` played long to short as `ratio` to 1.
 
-    Pairs count from position 0. Both halves are stretched evenly, so that what lies between
-    their notes keeps its order.
+    Pairs count from place 0. Both halves are stretched evenly, so that what lies between their
+    notes keeps its order. Places and unit are counted in the same parts, so small that each is
+    a multiple of the sum of the ratio's numerator and denominator.
     """
-    pairs, inside = divmod(position_quarters, 2 * unit_quarters)
-    long = 2 * unit_quarters * ratio / (1 + ratio)
-    if inside <= unit_quarters:
-        moved = inside / unit_quarters * long
-    else:
-        moved = long + (inside / unit_quarters - 1) * (2 * unit_quarters - long)
-    return pairs * 2 * unit_quarters + moved
+    long, short = ratio.as_integer_ratio()
+    pairs, inside = divmod(place, 2 * unit)
+    late = max(0, inside - unit)
+    moved = 2 * ((inside - late) * long + late * short) // (long + short)
+    return pairs * 2 * unit + moved
+
+
+def _rounded(over: int, under: int) -> int:
+    """The whole number nearest to `over / under`, of two the even one, as `round` has it."""
+    whole, rest = divmod(over, under)
+    return whole + (2 * rest > under or (2 * rest == under and whole & 1))

@@ -68,15 +68,25 @@ def _mask(semitones: Iterable[int]) -> int:
 
 
 _PLAIN = {_mask(root + s for s in shape): rank for shape, rank in _SHAPES for root in range(12)}
+_BY_SIZE = {
+    size: [(mask, rank + _OTHER_SIZE * (mask.bit_count() != size)) for mask, rank in _PLAIN.items()]
+    for size in range(13)
+}
 
 
 def _plainest(new: int, available: int, size: int) -> int | None:
     """The one plainest chord that has all of `new` and only `available` pitch classes."""
-    fitting = (mask for mask in _PLAIN if not new & ~mask and not mask & ~available)
-    ranks = {mask: _PLAIN[mask] + _OTHER_SIZE * (mask.bit_count() != size) for mask in fitting}
-    lowest = min(ranks.values(), default=0)
-    least = [mask for mask, rank in ranks.items() if rank == lowest]
-    return least[0] if len(least) == 1 else None
+    if available == new:
+        return new if new in _PLAIN else None
+    fitting = [
+        (rank, mask)
+        for mask, rank in _BY_SIZE[size]
+        if mask & new == new and mask & available == mask
+    ]
+    if not fitting:
+        return None
+    lowest, plainest = min(fitting)
+    return plainest if sum(rank == lowest for rank, _ in fitting) == 1 else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,16 +134,34 @@ class _Gathered:
         return self.doubt or (bool(self.read) and not self.held <= self.read)
 
     def with_key(self, at_ns: int, note: int, velocity: int) -> "_Gathered":
-        return replace(
-            self.without(note),
-            last_ns=at_ns,
-            struck={**self.struck, note: velocity},
+        lifted = self.without(note)
+        return _Gathered(
+            at_ns,
+            {**self.struck, note: velocity},
+            lifted.held,
+            lifted.through,
+            self.size,
+            self.before,
             longest_ns=max(self.longest_ns, at_ns - self.last_ns),
-            doubt=False,
+            read=self.read,
+        )
+
+    def as_read(self, keys: frozenset[int]) -> "_Gathered":
+        return _Gathered(
+            self.last_ns,
+            self.struck,
+            self.held,
+            self.through,
+            self.size,
+            self.before,
+            self.longest_ns,
+            read=keys,
         )
 
     def without(self, note: int) -> "_Gathered":
         """`note` no longer held."""
+        if note not in self.held:
+            return self
         return replace(self, held=self.held - {note}, through=self.through - {note})
 
     def rolled_ns(self, least_ns: int, most_ns: int) -> int:
@@ -148,9 +176,11 @@ class _Gathered:
 
     def likeliest(self, *, enough: bool) -> frozenset[int] | None:
         """The chord before the adopt time is over. None: it cannot be told."""
-        pedal_points = self.pedal_points()
         new = _mask(self.struck)
         whole = new.bit_count() >= max(ENOUGH, self.size)
+        if whole and not self.through:
+            return frozenset(self.struck)
+        pedal_points = self.pedal_points()
         available = new | _mask(self.held - pedal_points)
         plainest = new if whole else _plainest(new, available, self.size)
         if plainest is None and not enough:
@@ -305,7 +335,7 @@ class Trigger:
         """Take `keys` for the strike's chord; None for what is read already or not known."""
         if keys is None or keys == strike.read:
             return None
-        self._strike = replace(strike, read=keys, doubt=False)
+        self._strike = strike.as_read(keys)
         velocities = strike.struck.values()
         return Strike(
             at_ns=at_ns,

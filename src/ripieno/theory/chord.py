@@ -42,6 +42,12 @@ class Chord:
     omitted: tuple[int, ...] = ()
 
     @property
+    def pitch_classes(self) -> frozenset[int]:
+        """All of the quality's, those left out too, what is added, and the bass."""
+        above = (*self.quality.semitones, *self.added)
+        return frozenset({self.bass, *[(self.root + semitones) % 12 for semitones in above]})
+
+    @property
     def inversion(self) -> int:
         """0 for root position, 1 with the third in the bass ...; 0 too when the bass is added."""
         above = (self.bass - self.root) % 12

@@ -8,6 +8,7 @@ than the distance between its chords.
 
 from collections.abc import Callable, Iterable, Sequence
 from itertools import product
+from operator import sub
 
 Notes = tuple[int, ...]
 
@@ -33,7 +34,7 @@ def movement(notes_from: Sequence[int], notes_to: Sequence[int]) -> int:
     Where the voicings differ in size, notes of the smaller are met by several voices.
     """
     if len(notes_from) == len(notes_to):
-        return sum([abs(a - b) for a, b in zip(notes_from, notes_to, strict=True)])
+        return sum(map(abs, map(sub, notes_from, notes_to)))
     return _warp(notes_from, notes_to, _apart)
 
 

@@ -72,6 +72,7 @@ _SHARES = {
     "aug": 0.2,
 }
 _DECADES = (10, 1, 0.1)
+COMMON = frozenset(_SHARES)  # their ids
 
 _MOST_ALTERNATIVES = 4
 _FAR = 6  # an alternative that costs so much more than the reading is none
@@ -155,6 +156,10 @@ _VOCABULARY = tuple(
     _entry(quality) for quality in sorted(QUALITIES.values(), key=lambda q: -_SHARES.get(q.id, 0))
 )
 
+# What each tone that the keys lack or add costs at least, the bass and inner extensions apart.
+_LEAST_COST = min(_COSTS.perfect_fifth, _COSTS.third, _COSTS.added_tone, _COSTS.other_tone)
+_TONES = tuple([(entry.tones, ~entry.inner) for entry in _VOCABULARY])
+
 
 def _cost(entry: _Entry, held: int, bass: int) -> int:
     """What it costs to read `held` as the quality: bits above the root, `bass` the lowest's."""
@@ -186,17 +191,37 @@ def _semitones(bits: int) -> tuple[int, ...]:
 
 @lru_cache(maxsize=2048)  # all the sets of intervals above a bass that there are
 def _ways(above: int) -> tuple[_Way, ...]:
-    """The ways to read the keys `above` a bass, one bit a semitone, best first."""
-    found = []
-    for root in _semitones(above):
-        held = (above >> root | above << 12 - root) & 0xFFF
-        bass = 1 << -root % 12
-        for order, entry in enumerate(_VOCABULARY):
-            if entry.bears_others or held == entry.tones:
-                found.append((_cost(entry, held, bass), entry.decade, order, root, held))
+    """The ways to read the keys `above` a bass, one bit a semitone, best first.
+
+    Qualities are tried in the order of how many tones they differ in, as long as they can still
+    be near the best: for a common chord a few of some hundred.
+    """
+    rows = _differences(above)
+    found: list[tuple[int, int, int, int, int]] = []
+    for count in range(12):
+        if found and _LEAST_COST * count >= min(found)[0] + _FAR:
+            break
+        for root, held, bass, counts in rows:
+            for order in [order for order, differing in enumerate(counts) if differing == count]:
+                entry = _VOCABULARY[order]
+                if entry.bears_others or held == entry.tones:
+                    found.append((_cost(entry, held, bass), entry.decade, order, root, held))
     found.sort()
     far = found[0][0] + _FAR
     return tuple([_way(*way) for way in found if way[0] < far])
+
+
+def _differences(above: int) -> list[tuple[int, int, int, list[int]]]:
+    """Each possible root, the keys and the bass above it, and how many tones each quality differs.
+
+    The bass and inner extensions are not counted.
+    """
+    rows = []
+    for root in _semitones(above):
+        held, bass = (above >> root | above << 12 - root) & 0xFFF, 1 << -root % 12
+        counts = [((held ^ tones) & counted & ~bass).bit_count() for tones, counted in _TONES]
+        rows.append((root, held, bass, counts))
+    return rows
 
 
 def _way(cost: int, decade: int, order: int, root: int, held: int) -> _Way:
