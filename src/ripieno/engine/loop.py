@@ -20,6 +20,7 @@ from threading import Event, Thread
 from typing import Protocol
 
 from ripieno.engine.realtime import claim_thread, sweep
+from ripieno.engine.understudy import Understudy
 from ripieno.errors import MachineError
 from ripieno.midi.codec import Decoder
 from ripieno.perform.events import Input, Send, Silence
@@ -32,10 +33,15 @@ from ripieno.units import NS_PER_S
 # A second busy thread of this process keeps the interpreter no longer than this from the
 # loop; the default, 5 ms, is half of what a player can hear.
 SWITCH_INTERVAL_S = 0.0001
-# The end of a wait is spent awake, for a processor that sleeps is late: on the machine of
-# `engine.realtime`'s figures, wake-ups 125 ms apart came 93 us late in the median and 183 at
-# the 99th percentile without this, 14 and 26 with it. It costs some 0.5 % of a processor.
-_AWAKE_NS = 300_000
+# The end of a wait is spent awake, for a processor that sleeps is late and slow: on the machine
+# of `engine.realtime`'s figures, wake-ups 125 ms apart came 93 us late in the median and 183 at
+# the 99th percentile without this, 14 and 26 with it. So is the time in which a chord's next key
+# is likely to come.
+_AWAKE_NS = 500_000
+_GATHERING_NS = 10_000_000  # after a key
+_REHEARSAL_NS = 200_000  # what there must be left for one
+_KEYS_APART_NS = 1_000_000  # keys that come sooner after each other leave no time for one
+_REST_NS = 20_000_000
 
 
 class Output(Protocol):
@@ -90,6 +96,8 @@ class Engine:
         self._queue: SimpleQueue[_Item] = SimpleQueue()
         self._latest_ns = 0  # the latest stamp of an event
         self._ended = False
+        playing = performer.accompaniment
+        self._understudy = Understudy(playing.style, playing.meter)
         self._turns = Event()
         self._thread = Thread(target=self._run, name="ripieno-engine", daemon=True)
 
@@ -159,7 +167,9 @@ class Engine:
 
     def _turn(self) -> None:
         while not self._ended:
-            for item in self._wait():
+            items = self._wait()
+            self._performer.skip_to(time.monotonic_ns())
+            for item in items:
                 self._take(item)
             self._tell(advanced(self._performer, time.monotonic_ns()))
 
@@ -179,18 +189,38 @@ class Engine:
         if due_ns is None:
             sweep(NS_PER_S)
             return [self._queue.get()]
+        asleep_ns = min(due_ns, self._latest_ns + _GATHERING_NS)
+        if self._performer.gathering and time.monotonic_ns() < asleep_ns:
+            return self._awake_until(asleep_ns, self._understudy.chord, _KEYS_APART_NS)
+        self._use_rest(due_ns)
+        left_ns = due_ns - time.monotonic_ns()
         try:
-            sweep(due_ns - time.monotonic_ns())
-            left_ns = due_ns - time.monotonic_ns()
             if left_ns > _AWAKE_NS:
                 return [self._queue.get(timeout=(left_ns - _AWAKE_NS) / NS_PER_S)]
         except Empty:
             pass
+        return self._awake_until(due_ns, self._understudy.step, 0)
+
+    def _awake_until(self, due_ns: int, rehearse: Callable[[], None], after_ns: int) -> list[_Item]:
+        """Wait for a short time without sleeping, and have the understudy play in it."""
+        rehearse_ns = time.monotonic_ns() + after_ns
         while self._queue.empty():
-            if time.monotonic_ns() >= due_ns:
+            now_ns = time.monotonic_ns()
+            if now_ns >= due_ns:
                 return []
+            if now_ns >= rehearse_ns and due_ns - now_ns > _REHEARSAL_NS:
+                rehearse()
+                rehearse_ns = due_ns
             time.sleep(0)  # lets the port's callback in
         return [self._queue.get_nowait()]
+
+    def _use_rest(self, due_ns: int) -> None:
+        """What is not for the time when notes are due."""
+        left_ns = due_ns - time.monotonic_ns()
+        sweep(left_ns)
+        playing = self._performer.accompaniment
+        if playing.style is not self._understudy.style and left_ns > _REST_NS:
+            self._understudy = Understudy(playing.style, playing.meter)
 
     def _take(self, item: _Item) -> None:
         match item:

@@ -9,7 +9,7 @@ To the engine: first a `Begin`, then inputs, each handed to the loop, and `Ask`s
 means that the host is gone or wants an end: everything is released. To the host: a `Ready` or a
 `Refused`, then `News`, and an `Answer` to each `Ask`.
 
-News leaves 20 ms apart, 64 things at a time, for what packs it would hold the interpreter
+News leaves 40 ms apart, 64 things at a time, for what packs it would hold the interpreter
 while a note is due. If nobody takes it, it is dropped and counted.
 """
 
@@ -32,11 +32,12 @@ from ripieno.errors import MachineError
 from ripieno.midi import ports
 from ripieno.perform.events import Send
 from ripieno.perform.performer import Performer
+from ripieno.perform.warming import warm
 
 # A JACK server (1.9.21) may never wake the second of two clients that are activated at once:
 # of 118 starts, 44 heard no key; of 14 with this pause between the ports, none.
 _JACK_PORTS_APART_S = 0.2
-_NEWS_APART_S = 0.02
+_NEWS_APART_S = 0.04
 _NEWS_AT_ONCE = 64
 _NEWS_KEPT = 100_000  # minutes of playing
 _UNHEARD = 50  # messages, after which no news is added to them
@@ -136,7 +137,6 @@ def _play(begin: Begin, hear: BinaryIO, speech: Speech, stack: ExitStack) -> Non
     keyboard = ports.open_input(rig.system, rig.input, engine.receive)
     stack.callback(keyboard.close)
     said = [f"input: {keyboard.name} ({keyboard.why})", *said, engine.scheduling, lock_memory()]
-    hold_garbage()
     signal.signal(signal.SIGTERM, lambda *_: ended.set())
     speech.say(Ready(since_ns, tuple(said)))
 
@@ -154,6 +154,8 @@ def _play(begin: Begin, hear: BinaryIO, speech: Speech, stack: ExitStack) -> Non
             ended.set()
 
     Thread(target=listen, name="ripieno-listener", daemon=True).start()
+    warm(begin.settings, begin.style)
+    hold_garbage()
     while engine.is_running and not ended.wait(_NEWS_APART_S):
         if not speech.is_behind:
             _tell(mailbox, speech)

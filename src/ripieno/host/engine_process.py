@@ -83,7 +83,7 @@ class EngineProcess:
         self._tell(event)
 
     def news(self) -> list[Timed]:
-        """What has happened since the last call, oldest first. It comes some 20 ms late."""
+        """What has happened since the last call, oldest first. It comes some 40 ms late."""
         news: list[Timed] = []
         try:
             while True:

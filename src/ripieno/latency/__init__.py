@@ -1,0 +1,1 @@
+"""The harness with which players measure the latency of their own rig."""
