@@ -93,6 +93,18 @@ def notes_in(sends: list[Send]) -> list[Note]:
     return sorted(notes, key=lambda note: (note.ms, note.note))
 
 
+def left_sounding(sent: list[bytes]) -> set[tuple[int, int]]:
+    """The channel and note of each note-on without a note-off, which has to have a note-on."""
+    sounding: set[tuple[int, int]] = set()
+    for data in sent:
+        key = (data[0] & 0x0F, data[1])
+        if data[0] & 0xF0 == 0x90:
+            sounding.add(key)
+        elif data[0] & 0xF0 == 0x80:
+            sounding.remove(key)
+    return sounding
+
+
 def at(notes: list[Note], ms: float) -> list[int]:
     """The note numbers struck within half a millisecond of an instant, ascending."""
     return sorted(note.note for note in notes if abs(note.ms - ms) < 0.5)

@@ -3,7 +3,7 @@
     levels = peaks(Path("chord.wav"), start_s=0.5, length_s=1)
     assert levels[60] > -8           # decibels below the loudest note
 
-Needs numpy.
+Needs numpy, and FluidSynth to make one.
 """
 
 import math
@@ -12,10 +12,29 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pytest
+
+from ripieno.errors import MachineError
+from ripieno.midi import fluidsynth
 
 NOTES = range(21, 109)  # the piano's 88 keys
 POINTS = 131_072  # of the transform: 0.37 Hz apart at 48 kHz, a tenth of a semitone at key 21
 FULL_SCALE = 32768
+
+
+def _absent() -> str:
+    try:
+        fluidsynth.library()
+    except MachineError as error:
+        return str(error)
+    return ""
+
+
+# The marks of tests of sound.
+NEEDS_FLUIDSYNTH = [
+    pytest.mark.sound,
+    pytest.mark.skipif(bool(_absent()), reason=f"FluidSynth is not installed: {_absent()}"),
+]
 
 
 def peaks(wav_path: Path, start_s: float, length_s: float) -> dict[int, float]:

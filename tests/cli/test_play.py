@@ -15,7 +15,7 @@ import rtmidi
 from calling import environment, messages, run
 
 from jack_server import PATIENCE_S, Recorder, port_named, press, running_server
-from rig import A4, C4, C5, E4, F4, G4
+from rig import A4, C4, C5, E4, F4, G4, left_sounding
 from ripieno.midi import systems
 
 # After a program has opened its port: what it sends before the server knows of the connection
@@ -132,16 +132,6 @@ def strike(*notes: int) -> None:
 
 def lift(*notes: int) -> None:
     press("ripieno in", [(CONNECTED_MS, bytes((0x80, note, 64))) for note in notes])
-
-
-def left_sounding(heard: list[bytes]) -> set[int]:
-    sounding: set[int] = set()
-    for data in heard:
-        if data[0] == 0x90:
-            sounding.add(data[1])
-        elif data[0] == 0x80:
-            sounding.remove(data[1])
-    return sounding
 
 
 @pytest.mark.jack

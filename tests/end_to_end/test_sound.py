@@ -17,24 +17,10 @@ import mido
 import pytest
 
 from rig import A3, C4, E4, G4
-from ripieno.errors import MachineError
-from ripieno.midi import fluidsynth
 from ripieno.midi.soundfont import VARIABLE, shipped_soundfont
-from spectrum import FULL_SCALE, largest_frame, level, peaks
+from spectrum import FULL_SCALE, NEEDS_FLUIDSYNTH, largest_frame, level, peaks
 
-
-def absent() -> str:
-    try:
-        fluidsynth.library()
-    except MachineError as error:
-        return str(error)
-    return ""
-
-
-pytestmark = [
-    pytest.mark.sound,
-    pytest.mark.skipif(bool(absent()), reason=f"FluidSynth is not installed: {absent()}"),
-]
+pytestmark = NEEDS_FLUIDSYNTH
 
 STRING, SINE = 0, 79  # the font's programs
 BPM = 20

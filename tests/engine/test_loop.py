@@ -8,7 +8,7 @@ from threading import Thread
 
 import pytest
 
-from rig import A4, C4, C5, E4, F4, G4, Rig, notes_in
+from rig import A4, C4, C5, E4, F4, G4, Rig, left_sounding, notes_in
 from ripieno.engine.loop import Engine
 from ripieno.errors import MachineError
 from ripieno.midi.memory import MemoryIn, MemoryOut
@@ -77,17 +77,6 @@ def running(
         yield ends
     finally:
         ends.engine.close()
-
-
-def left_sounding(sent: list[bytes]) -> set[tuple[int, int]]:
-    sounding: set[tuple[int, int]] = set()
-    for data in sent:
-        key = (data[0] & 0x0F, data[1])
-        if data[0] & 0xF0 == 0x90:
-            sounding.add(key)
-        elif data[0] & 0xF0 == 0x80:
-            sounding.remove(key)
-    return sounding
 
 
 def pedal_values(sent: list[bytes]) -> list[int]:

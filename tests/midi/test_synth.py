@@ -15,7 +15,7 @@ from ripieno.midi import fluidsynth
 from ripieno.midi.soundfont import shipped_soundfont
 from ripieno.midi.synth import FRAME_BYTES, RATE, Instrument, Synth, render_wav
 from ripieno.perform import message
-from spectrum import cents_off, largest_frame, level, peaks
+from spectrum import NEEDS_FLUIDSYNTH, cents_off, largest_frame, level, peaks
 
 FONT = shipped_soundfont()
 STRING, SINE = 0, 79  # programs
@@ -27,18 +27,7 @@ CHORD = (48, 64, 67, 71)
 PARTIALS = (12, 19, 24, 28, 31, 34, 36, 38, 40, 42, 43, 44, 46, 47, 48)
 
 
-def absent() -> str:
-    try:
-        fluidsynth.library()
-    except MachineError as error:
-        return str(error)
-    return ""
-
-
-pytestmark = [
-    pytest.mark.sound,
-    pytest.mark.skipif(bool(absent()), reason=f"FluidSynth is not installed: {absent()}"),
-]
+pytestmark = NEEDS_FLUIDSYNTH
 
 
 @pytest.fixture
