@@ -10,7 +10,14 @@ from pathlib import Path
 from random import Random
 
 from ripieno.cli.live import LiveSession, is_heard, session, since
-from ripieno.cli.options import add_music, add_ports, chosen_style, settings, style_named
+from ripieno.cli.options import (
+    add_journal,
+    add_music,
+    add_ports,
+    chosen_style,
+    settings,
+    style_named,
+)
 from ripieno.cli.writing import journal_file, refuse_other_endings, write_result
 from ripieno.engine.loop import Engine, Timed
 from ripieno.engine.rig import Rig, opened_output
@@ -84,9 +91,7 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
         metavar="FILE",
         help="where it goes: a .mid or a .wav file (default: ripieno-demo.mid)",
     )
-    parser.add_argument(
-        "--journal", type=Path, metavar="FILE", help="also write all that happened, as JSON lines"
-    )  # fmt: skip
+    add_journal(parser)
     add_music(parser, style="tour")
     add_ports(parser, listens=False)
     parser.set_defaults(run=run)

@@ -15,7 +15,7 @@ COMMANDS = {
     "demo": "hear and see it play by itself",
     "play": "play: chords in from a keyboard, accompaniment out",
     "serve": "play without a screen, until told to end",
-    "latency": "measure how soon notes leave on your rig",
+    "latency": "how long a note takes on this machine, measured and judged",
     "ports": "the MIDI ports found, and which would be used and why",
     "styles": "the styles, or one explained",
     "name": "what chord these keys are",

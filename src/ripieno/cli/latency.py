@@ -6,13 +6,14 @@ import os
 import platform
 import shutil
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
+from contextlib import AbstractContextManager
 from datetime import datetime
 from pathlib import Path
 
 from ripieno import __version__
 from ripieno.cli.options import add_ports, style_named
+from ripieno.cli.writing import refused
 from ripieno.engine.rig import Rig
 from ripieno.errors import AuthorError, MachineError, UsageError
 from ripieno.latency import in_process, keyboard, midi_system
@@ -123,16 +124,14 @@ def _measured(args: argparse.Namespace, path: str, system: System) -> tuple[Foun
     return found, ground.about
 
 
-@contextmanager
-def _ground(args: argparse.Namespace, path: str, system: System, order: Order) -> Iterator[Ground]:
+def _ground(
+    args: argparse.Namespace, path: str, system: System, order: Order
+) -> AbstractContextManager[Ground]:
     if path == "in-process":
-        opened = in_process.opened(order.settings, order.at_once[0])
-    elif path == "midi":
-        opened = midi_system.opened(system, order.settings, order.at_once[0])
-    else:
-        opened = midi_system.cable(system, args.output, args.input)
-    with opened as ground:
-        yield ground
+        return in_process.opened(order.settings, order.at_once[0])
+    if path == "midi":
+        return midi_system.opened(system, order.settings, order.at_once[0])
+    return midi_system.cable(system, args.output, args.input)
 
 
 def _keyboard(args: argparse.Namespace, system: System) -> tuple[Found, dict[str, str]]:
@@ -230,16 +229,12 @@ def _read(path: Path) -> str:
 
 def _writable(path: Path) -> Callable[[str], None]:
     """Writes to a file. It is opened now, so that a long run does not end in a refusal."""
-    try:
+    with refused(str(path)):
         path.open("a", encoding="utf-8").close()
-    except OSError as error:
-        raise MachineError(f"cannot write {path}: {error.strerror}") from error
 
     def write(text: str) -> None:
-        try:
+        with refused(str(path)):
             path.write_text(text, encoding="utf-8", newline="\n")
-        except OSError as error:
-            raise MachineError(f"cannot write {path}: {error.strerror}") from error
 
     return write
 

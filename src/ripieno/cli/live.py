@@ -1,26 +1,32 @@
-"""A live session: an engine at work, and what it played kept for a file."""
+"""A live session: an engine at work, what it played kept for a file, and how it is ended."""
 
+import argparse
+import signal
 import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
-from queue import Empty, SimpleQueue
+from queue import SimpleQueue
 from subprocess import Popen
 from typing import Generic, Protocol, TypeVar
 
 from ripieno.cli.writing import Journal, journal_file
+from ripieno.engine.log import Log
 from ripieno.engine.loop import Engine, Output, Timed
 from ripieno.engine.rig import Rig
 from ripieno.errors import MachineError
 from ripieno.host.engine_process import EngineProcess
+from ripieno.midi import systems
 from ripieno.midi.memory import MemoryOut
 from ripieno.perform.events import Send
 from ripieno.perform.offline import Happening
 from ripieno.perform.performer import Heard, Performer
 from ripieno.perform.settings import Settings
 from ripieno.style.model import Style
+
+DEFAULT_BPM = 92.0
 
 
 class _Closes(Protocol):
@@ -62,12 +68,11 @@ class LiveSession(Generic[PlayingT]):
 
     def _keep(self, write: Callable[[Journal], None]) -> None:
         """A journal that cannot be written is given up, and the music goes on."""
-        if self._journal is None:
+        if self._journal is None or not self._journal.is_kept:
             return
         try:
             write(self._journal)
         except MachineError as refusal:
-            self._journal = None
             print(f"ripieno: {refusal}; playing on without a journal", file=sys.stderr)
 
 
@@ -91,19 +96,10 @@ def session(
     output: Output, chosen: Settings, style: Style, journal: Path | None
 ) -> Iterator[LiveSession[Engine]]:
     """An engine of this process playing to `output` until the context is left, then silent."""
-    log: SimpleQueue[Timed] = SimpleQueue()
-
-    def news() -> list[Timed]:
-        taken: list[Timed] = []
-        try:
-            while True:
-                taken.append(log.get_nowait())
-        except Empty:
-            return taken
-
+    log = Log()
     with journal_file(journal, chosen, style) as kept:
         engine = Engine(Performer(chosen, style), output, record=log.put)
-        live = LiveSession(engine, news, kept, time.monotonic_ns())
+        live = LiveSession(engine, log.take, kept, time.monotonic_ns())
         engine.start()
         with _ended(live):
             yield live
@@ -133,3 +129,37 @@ def _ended(live: LiveSession[PlayingT]) -> Iterator[None]:
 def is_heard(output: Output) -> bool:
     """Whether what is sent there can reach a sound at all."""
     return not isinstance(output, MemoryOut)
+
+
+def playing_rig(args: argparse.Namespace) -> Rig:
+    """The ports asked for, on the system of this machine. Raises MachineError if it has none."""
+    system = systems.choose()
+    if system.api is None:
+        raise MachineError(f"nothing to play on: {system.why}; 'ripieno demo' works without")
+    print(f"MIDI: {system.name} ({system.why})")
+    return Rig(system, args.input, args.output, args.sound)
+
+
+def say_lost(engine: EngineProcess) -> None:
+    """What did not get through, on stderr. Raises MachineError if the engine has ended."""
+    if not engine.is_running:
+        raise MachineError("the engine has ended by a fault of its own, which stands above")
+    answer = engine.ask()
+    if answer.lost_inputs or answer.counts.failed:
+        print(
+            f"\nlost: {answer.lost_inputs} inputs, {answer.counts.failed} outputs",
+            file=sys.stderr,
+        )
+
+
+@contextmanager
+def until_signalled() -> Iterator[SimpleQueue[int]]:
+    """A queue that gets the signals that end the program, so that it ends in order."""
+    ended: SimpleQueue[int] = SimpleQueue()
+    ends = [signal.SIGINT, signal.SIGTERM] + ([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])
+    before = {number: signal.signal(number, lambda number, _: ended.put(number)) for number in ends}
+    try:
+        yield ended
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)

@@ -3,6 +3,7 @@
 import argparse
 from collections.abc import Callable
 from fractions import Fraction
+from pathlib import Path
 from typing import TypeVar
 
 from ripieno.errors import AuthorError
@@ -108,6 +109,13 @@ def add_ports(parser: argparse.ArgumentParser, *, listens: bool) -> None:
         "--sound", action="store_true",
         help="play through FluidSynth on this machine; start with the volume low",
     )  # fmt: skip
+
+
+def add_journal(parser: argparse.ArgumentParser) -> None:
+    """The option that keeps a session."""
+    parser.add_argument(
+        "--journal", type=Path, metavar="FILE", help="also write all that happened, as JSON lines"
+    )
 
 
 def chosen_style(args: argparse.Namespace) -> Style:

@@ -1,18 +1,23 @@
 """`ripieno play`: chords in from a keyboard, accompaniment out, until stopped."""
 
 import argparse
-import signal
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
-from pathlib import Path
 from queue import Empty, SimpleQueue
 from threading import Thread
 
-from ripieno.cli.live import LiveSession, process_session
+from ripieno.cli.live import (
+    DEFAULT_BPM,
+    LiveSession,
+    playing_rig,
+    process_session,
+    say_lost,
+    until_signalled,
+)
 from ripieno.cli.options import (
     DEFAULT_STYLE,
+    add_journal,
     add_music,
     add_ports,
     chosen_style,
@@ -20,10 +25,8 @@ from ripieno.cli.options import (
     settings,
     style_named,
 )
-from ripieno.engine.rig import Rig
-from ripieno.errors import AuthorError, MachineError
+from ripieno.errors import AuthorError
 from ripieno.host.engine_process import EngineProcess, spawned
-from ripieno.midi import systems
 from ripieno.perform.events import Input, SetStyle, SetTempo, Silence
 from ripieno.perform.performer import Heard
 from ripieno.perform.settings import BPM_RANGE, Settings
@@ -32,7 +35,6 @@ from ripieno.theory.key import Key
 from ripieno.theory.pitch import note_name
 from ripieno.theory.symbol import symbol
 
-DEFAULT_BPM = 92.0
 _REFRESH_S = 0.1
 _WIDTH = 79
 
@@ -47,9 +49,7 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
     )
     add_music(parser, style=DEFAULT_STYLE)
     add_ports(parser, listens=True)
-    parser.add_argument(
-        "--journal", type=Path, metavar="FILE", help="also write all that happened, as JSON lines"
-    )
+    add_journal(parser)
     parser.set_defaults(run=run)
 
 
@@ -66,15 +66,6 @@ def run(args: argparse.Namespace) -> int:
             _watch(live, chosen, ended)
     print()
     return 0
-
-
-def playing_rig(args: argparse.Namespace) -> Rig:
-    """The ports asked for, on the system of this machine. Raises MachineError if it has none."""
-    system = systems.choose()
-    if system.api is None:
-        raise MachineError(f"nothing to play on: {system.why}; 'ripieno demo' works without")
-    print(f"MIDI: {system.name} ({system.why})")
-    return Rig(system, args.input, args.output, args.sound)
 
 
 def _watch(live: LiveSession[EngineProcess], chosen: Settings, ended: SimpleQueue[int]) -> None:
@@ -100,18 +91,6 @@ def _watch(live: LiveSession[EngineProcess], chosen: Settings, ended: SimpleQueu
             continue
         break
     say_lost(live.engine)
-
-
-def say_lost(engine: EngineProcess) -> None:
-    """What did not get through, on stderr. Raises MachineError if the engine has ended."""
-    if not engine.is_running:
-        raise MachineError("the engine has ended by a fault of its own, which stands above")
-    answer = engine.ask()
-    if answer.lost_inputs or answer.counts.failed:
-        print(
-            f"\nlost: {answer.lost_inputs} inputs, {answer.counts.failed} outputs",
-            file=sys.stderr,
-        )
 
 
 def _heard_line(heard: Heard, key: Key | None) -> str:
@@ -160,16 +139,3 @@ def _event(line: str, now_ns: int) -> Input:
             raise AuthorError("a tempo is a number from {:g} to {:g}".format(*BPM_RANGE))
         return SetTempo(now_ns, bpm)
     return SetStyle(now_ns, style_named(line))
-
-
-@contextmanager
-def until_signalled() -> Iterator[SimpleQueue[int]]:
-    """A queue that gets the signals that end the program, so that it ends in order."""
-    ended: SimpleQueue[int] = SimpleQueue()
-    ends = [signal.SIGINT, signal.SIGTERM] + ([signal.SIGHUP] if hasattr(signal, "SIGHUP") else [])
-    before = {number: signal.signal(number, lambda number, _: ended.put(number)) for number in ends}
-    try:
-        yield ended
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)

@@ -7,7 +7,14 @@ from heapq import merge
 from operator import attrgetter
 from pathlib import Path
 
-from ripieno.cli.options import add_music, chosen_style, foreign_meter, meter_of, settings
+from ripieno.cli.options import (
+    add_journal,
+    add_music,
+    chosen_style,
+    foreign_meter,
+    meter_of,
+    settings,
+)
 from ripieno.cli.writing import journal_file, refuse_other_endings, write_result
 from ripieno.midi.file import Song, read
 from ripieno.perform.events import Input, Send, SetTempo
@@ -35,9 +42,7 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
         metavar="OUT",
         help="where it goes: a .mid file, or a .wav file, which FluidSynth makes",
     )
-    parser.add_argument(
-        "--journal", type=Path, metavar="FILE", help="also write all that happened, as JSON lines"
-    )  # fmt: skip
+    add_journal(parser)
     parser.set_defaults(run=run)
 
 

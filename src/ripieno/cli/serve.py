@@ -1,12 +1,24 @@
 """`ripieno serve`: as `play`, without a screen or anybody to type, for a service manager."""
 
 import argparse
-from pathlib import Path
 from queue import Empty, SimpleQueue
 
-from ripieno.cli.live import LiveSession, process_session
-from ripieno.cli.options import DEFAULT_STYLE, add_music, add_ports, chosen_style, settings
-from ripieno.cli.play import DEFAULT_BPM, playing_rig, say_lost, until_signalled
+from ripieno.cli.live import (
+    DEFAULT_BPM,
+    LiveSession,
+    playing_rig,
+    process_session,
+    say_lost,
+    until_signalled,
+)
+from ripieno.cli.options import (
+    DEFAULT_STYLE,
+    add_journal,
+    add_music,
+    add_ports,
+    chosen_style,
+    settings,
+)
 from ripieno.host.engine_process import EngineProcess, spawned
 
 _LOOK_S = 0.5  # between two times that the journal is written and the engine looked after
@@ -21,9 +33,7 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
     )
     add_music(parser, style=DEFAULT_STYLE)
     add_ports(parser, listens=True)
-    parser.add_argument(
-        "--journal", type=Path, metavar="FILE", help="also write all that happened, as JSON lines"
-    )
+    add_journal(parser)
     parser.set_defaults(run=run)
 
 

@@ -55,7 +55,7 @@ class Journal:
 
     def _write(self, line: journal.Line) -> None:
         try:
-            with _refused(self._stream.name):
+            with refused(self._stream.name):
                 self._stream.write(journal.dump(line))
         except MachineError:
             self.is_kept = False
@@ -71,18 +71,18 @@ def journal_file(path: Path | None, chosen: Settings, style: Style) -> Iterator[
     if path is None:
         yield None
         return
-    with _refused(str(path)):
+    with refused(str(path)):
         stream = path.open("w", encoding="utf-8", newline="\n", buffering=1)
     journal = Journal(stream, chosen, style)
     try:
         yield journal
     finally:
-        with _refused(str(path)) if journal.is_kept else suppress(OSError):
+        with refused(str(path)) if journal.is_kept else suppress(OSError):
             stream.close()
 
 
 @contextmanager
-def _refused(path: str) -> Iterator[None]:
+def refused(path: str) -> Iterator[None]:
     """What the system says against writing, as the refusal of this file."""
     try:
         yield

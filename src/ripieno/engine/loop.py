@@ -14,20 +14,21 @@ queue and never lets their time go back, so that a journal of them replays ident
 import sys
 import time
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from queue import Empty, SimpleQueue
 from threading import Event, Thread
 from typing import Protocol
 
 from ripieno.engine.realtime import claim_thread, sweep
-from ripieno.engine.understudy import Understudy
 from ripieno.errors import MachineError
 from ripieno.midi.codec import Decoder
 from ripieno.perform.events import Input, Send, Silence
-from ripieno.perform.message import ALL_NOTES_OFF, ALL_SOUND_OFF, SUSTAIN, control
-from ripieno.perform.offline import Happening, advanced, hand_in
+from ripieno.perform.message import silence
+from ripieno.perform.offline import Happening, advanced, hand_in, stamped
 from ripieno.perform.performer import Performer
+from ripieno.perform.settings import Settings
 from ripieno.perform.snapshot import Snapshot, snapshot
+from ripieno.perform.understudy import Understudy
 from ripieno.units import NS_PER_S
 
 # A second busy thread of this process keeps the interpreter no longer than this from the
@@ -96,8 +97,7 @@ class Engine:
         self._queue: SimpleQueue[_Item] = SimpleQueue()
         self._latest_ns = 0  # the latest stamp of an event
         self._ended = False
-        playing = performer.accompaniment
-        self._understudy = Understudy(playing.style, playing.meter)
+        self._understudy = self._new_understudy()
         self._turns = Event()
         self._thread = Thread(target=self._run, name="ripieno-engine", daemon=True)
 
@@ -157,11 +157,8 @@ class Engine:
         for channel in range(16):
             data += self._performer.pedal(channel).lift()
         if not self._ended:
-            data += [
-                control(channel, number, 0)
-                for channel in range(16)
-                for number in (SUSTAIN, ALL_NOTES_OFF, ALL_SOUND_OFF)
-            ]
+            for channel in range(16):
+                data += silence(channel)
         for message in data:
             self._send(message)
 
@@ -218,9 +215,13 @@ class Engine:
         """What is not for the time when notes are due."""
         left_ns = due_ns - time.monotonic_ns()
         sweep(left_ns)
+        style = self._performer.accompaniment.style
+        if style is not self._understudy.style and left_ns > _REST_NS:
+            self._understudy = self._new_understudy()
+
+    def _new_understudy(self) -> Understudy:
         playing = self._performer.accompaniment
-        if playing.style is not self._understudy.style and left_ns > _REST_NS:
-            self._understudy = Understudy(playing.style, playing.meter)
+        return Understudy(Settings(meter=playing.meter), playing.style)
 
     def _take(self, item: _Item) -> None:
         match item:
@@ -238,7 +239,7 @@ class Engine:
 
     def _hand_in(self, event: Input) -> None:
         self._latest_ns = max(self._latest_ns, event.at_ns)
-        self._tell(hand_in(self._performer, replace(event, at_ns=self._latest_ns)))
+        self._tell(hand_in(self._performer, stamped(event, self._latest_ns)))
 
     def _tell(self, happenings: Iterable[Happening]) -> None:
         """Send first, then record: a journal may be late, a note may not."""

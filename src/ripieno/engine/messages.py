@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from ripieno.engine.loop import Counts, Timed
 from ripieno.engine.rig import Rig
+from ripieno.perform.events import Send
 from ripieno.perform.settings import Settings
 from ripieno.perform.snapshot import Snapshot
 from ripieno.style.model import Style
@@ -50,5 +51,19 @@ class Answer:
     dropped_news: int
 
 
-# A Send as a bare tuple (done, due, data): ten times quicker to pack than an object.
-News = list[Timed | tuple[int, int, bytes]]
+# A Send as a bare tuple (done, due, data): ten times quicker to pickle than an object.
+Packed = Timed | tuple[int, int, bytes]
+News = list[Packed]
+
+
+def packed(timed: Timed) -> Packed:
+    if isinstance(timed.happening, Send):
+        return timed.done_ns, timed.happening.due_ns, timed.happening.data
+    return timed
+
+
+def unpacked(item: Packed) -> Timed:
+    if isinstance(item, Timed):
+        return item
+    done_ns, due_ns, data = item
+    return Timed(done_ns, Send(due_ns, data))

@@ -18,57 +18,25 @@ import pickle
 import signal
 import sys
 import time
-from collections import deque
 from contextlib import ExitStack
 from queue import SimpleQueue
 from threading import Event, Thread
 from typing import BinaryIO
 
-from ripieno.engine.loop import Engine, Timed
-from ripieno.engine.messages import Answer, Ask, Begin, News, Ready, Refused
+from ripieno.engine.log import Log
+from ripieno.engine.loop import Engine
+from ripieno.engine.messages import Answer, Ask, Begin, Ready, Refused, packed
 from ripieno.engine.realtime import hold_garbage, lock_memory
 from ripieno.engine.rig import opened_output
 from ripieno.errors import MachineError
 from ripieno.midi import ports
-from ripieno.perform.events import Send
 from ripieno.perform.performer import Performer
 from ripieno.perform.warming import warm
 
-# A JACK server (1.9.21) may never wake the second of two clients that are activated at once,
-# mostly while other programs ask it for its ports: of 25 such starts one heard no key, of 80
-# with half this pause none.
-_JACK_PORTS_APART_S = 0.1
 _NEWS_APART_S = 0.04
 _NEWS_AT_ONCE = 64
 _NEWS_KEPT = 100_000  # minutes of playing
 _UNHEARD = 50  # messages, after which no news is added to them
-
-
-class Mailbox:
-    """What the loop records, until it is sent to the host."""
-
-    def __init__(self) -> None:
-        self.dropped = 0
-        self._waiting: deque[Timed] = deque()
-
-    def put(self, timed: Timed) -> None:
-        """By the loop's thread: never waits."""
-        if len(self._waiting) < _NEWS_KEPT:
-            self._waiting.append(timed)
-        else:
-            self.dropped += 1
-
-    def take(self, most: int) -> News:
-        news: News = []
-        while self._waiting and len(news) < most:
-            news.append(_packed(self._waiting.popleft()))
-        return news
-
-
-def _packed(timed: Timed) -> Timed | tuple[int, int, bytes]:
-    if isinstance(timed.happening, Send):
-        return timed.done_ns, timed.happening.due_ns, timed.happening.data
-    return timed
 
 
 class Speech:
@@ -127,14 +95,13 @@ def _streams() -> tuple[BinaryIO, Speech]:
 
 
 def _play(begin: Begin, hear: BinaryIO, speech: Speech, stack: ExitStack) -> None:
-    rig, mailbox, ended = begin.rig, Mailbox(), Event()
+    rig, log, ended = begin.rig, Log(_NEWS_KEPT), Event()
     output, said = stack.enter_context(opened_output(rig))
-    engine = Engine(Performer(begin.settings, begin.style), output, record=mailbox.put)
+    engine = Engine(Performer(begin.settings, begin.style), output, record=log.put)
     stack.callback(engine.close)
     since_ns = time.monotonic_ns()
     engine.start()
-    if rig.system.name == "JACK":
-        time.sleep(_JACK_PORTS_APART_S)
+    ports.pause(rig.system)
     keyboard = ports.open_input(rig.system, rig.input, engine.receive)
     stack.callback(keyboard.close)
     said = [f"input: {keyboard.name} ({keyboard.why})", *said, engine.scheduling, lock_memory()]
@@ -146,7 +113,7 @@ def _play(begin: Begin, hear: BinaryIO, speech: Speech, stack: ExitStack) -> Non
             while True:
                 message = pickle.load(hear)
                 if isinstance(message, Ask):
-                    speech.say(_answer(message, engine, keyboard.errors, mailbox.dropped))
+                    speech.say(_answer(message, engine, keyboard.errors, log.dropped))
                 else:
                     engine.submit(message)
         except EOFError:
@@ -159,10 +126,10 @@ def _play(begin: Begin, hear: BinaryIO, speech: Speech, stack: ExitStack) -> Non
     hold_garbage()
     while engine.is_running and not ended.wait(_NEWS_APART_S):
         if not speech.is_behind:
-            _tell(mailbox, speech)
+            _tell(log, speech)
     keyboard.close()
     engine.close()
-    while _tell(mailbox, speech):
+    while _tell(log, speech):
         pass
 
 
@@ -174,8 +141,8 @@ def _answer(ask: Ask, engine: Engine, lost_inputs: int, dropped_news: int) -> An
     return Answer(ask.number, shown, engine.counts, lost_inputs, dropped_news)
 
 
-def _tell(mailbox: Mailbox, speech: Speech) -> bool:
-    news = mailbox.take(_NEWS_AT_ONCE)
+def _tell(log: Log, speech: Speech) -> bool:
+    news = [packed(timed) for timed in log.take(_NEWS_AT_ONCE)]
     if news:
         speech.say(news)
     return bool(news)

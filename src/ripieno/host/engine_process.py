@@ -10,11 +10,12 @@ from queue import Empty, SimpleQueue
 from threading import Lock, Thread
 from typing import IO, Self
 
+from ripieno.engine.log import Log
 from ripieno.engine.loop import Timed
-from ripieno.engine.messages import Answer, Ask, Begin, Ready, Refused
+from ripieno.engine.messages import Answer, Ask, Begin, Ready, Refused, unpacked
 from ripieno.engine.rig import Rig
 from ripieno.errors import MachineError
-from ripieno.perform.events import Input, Send
+from ripieno.perform.events import Input
 from ripieno.perform.settings import Settings
 from ripieno.perform.snapshot import Snapshot
 from ripieno.style.model import Style
@@ -67,7 +68,7 @@ class EngineProcess:
         self.said: tuple[str, ...] = ()
         self.since_ns = 0  # when it began to play; nothing in `news` is earlier
         self._first: SimpleQueue[Ready | Refused | None] = SimpleQueue()
-        self._news: SimpleQueue[Timed] = SimpleQueue()
+        self._news = Log()
         self._waiting: dict[int, SimpleQueue[Answer | None]] = {}
         self._numbers = count()
         self._writing = Lock()
@@ -84,12 +85,7 @@ class EngineProcess:
 
     def news(self) -> list[Timed]:
         """What has happened since the last call, oldest first. It comes some 40 ms late."""
-        news: list[Timed] = []
-        try:
-            while True:
-                news.append(self._news.get_nowait())
-        except Empty:
-            return news
+        return self._news.take()
 
     def ask(self) -> Answer:
         """The performer and the engine's counts as they are now. Raises MachineError."""
@@ -191,13 +187,6 @@ class EngineProcess:
                     reply.put(message)
             case list():
                 for item in message:
-                    self._news.put(_unpacked(item))
+                    self._news.put(unpacked(item))
             case other:
                 raise AssertionError(f"the engine says nothing such as {other!r}")
-
-
-def _unpacked(item: Timed | tuple[int, int, bytes]) -> Timed:
-    if isinstance(item, Timed):
-        return item
-    done_ns, due_ns, data = item
-    return Timed(done_ns, Send(due_ns, data))

@@ -4,9 +4,10 @@ import time
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
-from queue import Empty, SimpleQueue
+from queue import SimpleQueue
 from threading import Thread
 
+from ripieno.engine.log import Log
 from ripieno.engine.loop import Engine, Timed
 from ripieno.engine.realtime import claim_thread
 from ripieno.latency.ground import Ground, undisturbed
@@ -24,7 +25,7 @@ class _Listened:
     """An engine with what it records."""
 
     engine: Engine
-    log: "SimpleQueue[Timed]"
+    log: Log
 
     def submit(self, event: Input) -> None:
         self.engine.submit(event)
@@ -33,12 +34,7 @@ class _Listened:
         return self.engine.look()
 
     def news(self) -> list[Timed]:
-        news: list[Timed] = []
-        try:
-            while True:
-                news.append(self.log.get_nowait())
-        except Empty:
-            return news
+        return self.log.take()
 
     @property
     def is_running(self) -> bool:
@@ -81,7 +77,7 @@ def opened(settings: Settings, style: Style) -> Iterator[Ground]:
         back: list[Passed] = []
         bare = HandOver(back)
         stack.callback(bare.close)
-        log: SimpleQueue[Timed] = SimpleQueue()
+        log = Log()
         engine = Engine(Performer(settings, style), MemoryOut("out"), record=log.put)
         engine.start()
         stack.callback(engine.close)

@@ -4,7 +4,6 @@ import os
 import shutil
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import replace
@@ -22,8 +21,6 @@ from ripieno.perform.settings import Settings
 from ripieno.style.model import Style
 
 _BEGIN_S = 10.0  # until a program of a few lines has its ports
-# A JACK server (1.9.21) may never wake the second of two clients that are activated at once.
-_PORTS_APART_S = 0.2
 _END_S = 5.0
 
 
@@ -55,27 +52,16 @@ def cable(system: System, output: str, source: str) -> Iterator[Ground]:
     """From an output through whatever connects it to an input. Raises MachineError."""
     ours = _client(system, "harness")
     back: list[Passed] = []
-    with (
-        ports.open_input(
-            ours, source, lambda data, at_ns: back.append(Passed(at_ns, data))
-        ) as heard,
-        _paused(),
-        ports.open_output(ours, output) as out,
-        undisturbed(),
-    ):
-        about = {
-            "system": system.name,
-            "period": period(system),
-            "output": out.name,
-            "input": heard.name,
-        }
-        yield Ground(bare=out, bare_back=back, about=about)
-
-
-@contextmanager
-def _paused() -> Iterator[None]:
-    time.sleep(_PORTS_APART_S)
-    yield
+    with ports.open_input(ours, source, _keeping(back)) as heard:
+        ports.pause(ours)
+        with ports.open_output(ours, output) as out, undisturbed():
+            about = {
+                "system": system.name,
+                "period": period(system),
+                "output": out.name,
+                "input": heard.name,
+            }
+            yield Ground(bare=out, bare_back=back, about=about)
 
 
 class _Unconnected:
@@ -95,7 +81,7 @@ def _client(system: System, part: str) -> System:
 def _echo(system: System) -> Iterator[None]:
     """An echo that runs, and says when its ports are there. Raises MachineError.
 
-    Nobody may look for its ports before: see `_PORTS_APART_S`.
+    Nobody may look for its ports before: see `ports.pause`.
     """
     command = [sys.executable, "-m", "ripieno.latency.echo", str(system.api), system.client]
     pipe = subprocess.PIPE
@@ -120,14 +106,14 @@ def _echo(system: System) -> Iterator[None]:
 
 
 def _connect(stack: ExitStack, ours: System, other: System) -> Way:
-    time.sleep(_PORTS_APART_S)
+    ports.pause(ours)
     out = ports.open_output(ours, other.client)
     stack.callback(out.close)
     return out
 
 
 def _connect_back(stack: ExitStack, ours: System, other: System, back: list[Passed]) -> None:
-    time.sleep(_PORTS_APART_S)
+    ports.pause(ours)
     heard = ports.open_input(ours, other.client, _keeping(back))
     stack.callback(heard.close)
 

@@ -23,7 +23,7 @@ _LUCK_NS = 25 * NS_PER_MS  # the longest random wait before a probe
 _BUSY_GAP_NS = 120 * NS_PER_MS  # likewise, while a figure runs
 _CHORD_NS = 1500 * NS_PER_MS  # from chord to chord, while a figure runs
 _SCALE = (60, 62, 64, 65, 67, 69, 71)
-_UNUSED_CONTROLLER = 85  # undefined in MIDI 1.0, so that no synthesizer does anything
+UNUSED_CONTROLLER = 85  # undefined in MIDI 1.0, so that no synthesizer does anything
 
 
 class Kind(Enum):
@@ -110,7 +110,7 @@ class Plan:
         )
 
     def _bare(self) -> tuple[int, bytes]:
-        return 0, control(MELODY_CHANNEL, _UNUSED_CONTROLLER, next(self._numbers) % 128)
+        return 0, control(MELODY_CHANNEL, UNUSED_CONTROLLER, next(self._numbers) % 128)
 
 
 def round_ns(settle_ns: int) -> int:

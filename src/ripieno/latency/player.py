@@ -22,10 +22,17 @@ from ripieno.latency.figures import (
     Sample,
 )
 from ripieno.latency.ground import Ground, Way
-from ripieno.latency.plan import MELODY_CHANNEL, SPLIT, SPREAD_VELOCITY, Kind, Probe
+from ripieno.latency.plan import (
+    MELODY_CHANNEL,
+    SPLIT,
+    SPREAD_VELOCITY,
+    UNUSED_CONTROLLER,
+    Kind,
+    Probe,
+)
 from ripieno.latency.stream import Listener
 from ripieno.latency.trips import Passed, answers, echoes
-from ripieno.perform.message import NOTE_ON
+from ripieno.perform.message import NOTE_ON, control
 from ripieno.units import NS_PER_S
 
 _FIRST_S = 5.0  # a port that has just been connected may lose its first messages
@@ -75,7 +82,7 @@ class Player:
             self._check_engine()
             if time.monotonic() > deadline:
                 raise MachineError(f"{self._name(bare=bare)}: nothing has come back for 5 s")
-            way.send(bytes((0xB0 | MELODY_CHANNEL, 85, 0)))
+            way.send(control(MELODY_CHANNEL, UNUSED_CONTROLLER, 0))
             time.sleep(_FIRST_APART_S)
             if self._ground.engine is not None:
                 self._heard += len(self._ground.engine.news())

@@ -51,6 +51,14 @@ def data_count(status: int) -> int | None:
     return _SYSTEM_DATA.get(status)
 
 
+def silence(channel: int) -> list[bytes]:
+    """What makes a synthesizer forget all that a channel may still sound.
+
+    The pedal first: all notes off does not end notes that a pedal holds (MIDI 1.0).
+    """
+    return [control(channel, number, 0) for number in (SUSTAIN, ALL_NOTES_OFF, ALL_SOUND_OFF)]
+
+
 def is_legal(data: bytes) -> bool:
     """Whether `data` is exactly one complete MIDI 1.0 message, its status byte included."""
     if not data:

@@ -28,12 +28,15 @@ def play(performer: Performer, events: Iterable[Input], end_ns: int) -> Iterator
 
 def hand_in(performer: Performer, event: Input) -> Iterator[Happening]:
     """The event as the performer takes it, after what was due before it, and what it sends."""
-    at_ns = performer.effective_ns(event.at_ns)
-    if at_ns != event.at_ns:
-        event = replace(event, at_ns=at_ns)
+    event = stamped(event, performer.effective_ns(event.at_ns))
     yield from advanced(performer, event.at_ns - 1)
     yield event
     yield from performer.handle(event)
+
+
+def stamped(event: Input, at_ns: int) -> Input:
+    """The event at an instant: itself, as nearly always, if that is its own."""
+    return event if event.at_ns == at_ns else replace(event, at_ns=at_ns)
 
 
 def advanced(performer: Performer, now_ns: int) -> Iterator[Happening]:

@@ -20,7 +20,7 @@ from ripieno.perform import events as ev
 from ripieno.perform.accompaniment import Accompaniment
 from ripieno.perform.events import Input, Send
 from ripieno.perform.ledger import Ledger, PedalPost
-from ripieno.perform.message import ALL_NOTES_OFF, ALL_SOUND_OFF, SUSTAIN, control
+from ripieno.perform.message import SUSTAIN, control, silence
 from ripieno.perform.outbox import MELODY, Outbox
 from ripieno.perform.settings import ReadKeys, Settings
 from ripieno.perform.trigger import Strike, Timing, Trigger
@@ -225,8 +225,7 @@ class Performer:
     def _silence(self, at_ns: int, event: ev.Silence) -> list[bytes]:
         data = self._stop(at_ns, event)
         for channel in sorted(self._pedals):
-            # The pedal first: all notes off does not end notes that a pedal holds (MIDI 1.0).
-            data += [control(channel, n, 0) for n in (SUSTAIN, ALL_NOTES_OFF, ALL_SOUND_OFF)]
+            data += silence(channel)
         return data
 
     def _set_style(self, at_ns: int, event: ev.SetStyle) -> list[bytes]:
