@@ -18,21 +18,28 @@ from ripieno.perform.events import (
     KeyDown,
     KeyUp,
     Passing,
+    Resume,
     Send,
     SetHold,
     SetKey,
     SetMeter,
+    SetReading,
+    SetSplit,
     SetStyle,
     SetTempo,
+    SetTranspose,
     Silence,
     Stop,
 )
 from ripieno.perform.offline import Happening, play
 from ripieno.perform.performer import Performer
-from ripieno.perform.settings import ReadKeys, Settings
+from ripieno.perform.settings import TRANSPOSE_RANGE, ReadKeys, Settings
+from ripieno.perform.transport import Transport
 from ripieno.style.model import Meter, Style
+from ripieno.theory.chord import Chord
 from ripieno.theory.key import key_named
-from ripieno.units import NS_PER_MS, ns_from_ms
+from ripieno.theory.recognize import recognize
+from ripieno.units import NS_PER_MS, ns_from_ms, ns_per_quarter
 
 SHIPPED = {style: Rig(style).style for style in STYLE_IDS}
 END_NS = ns_from_ms(5000)
@@ -62,6 +69,15 @@ def sends(happenings: list[Happening]) -> list[Send]:
     return [happening for happening in happenings if isinstance(happening, Send)]
 
 
+chords = st.lists(st.integers(0, 127), min_size=1, max_size=6).map(lambda n: recognize(n).chord)
+
+
+def resuming(at_ns: int, anchor_ns: int, chord: Chord) -> Resume:
+    """As an instrument would that has run since `anchor_ns`."""
+    transport = Transport(anchor_ns, Fraction(1, 3), ns_per_quarter(90.3, Fraction(1)), Meter(3, 4))
+    return Resume(at_ns, chord, 77, replace(transport, bar_quarters=Fraction(5, 7), bar_number=9))
+
+
 @st.composite
 def playing(draw: st.DrawFn) -> list[Input]:
     """Every kind of event, at any nanosecond of four seconds, ascending."""
@@ -85,6 +101,10 @@ def playing(draw: st.DrawFn) -> list[Input]:
                         SetMeter(at_ns, draw(st.sampled_from([Meter(3, 4), Meter(12, 8)]))),
                         SetHold(at_ns, draw(st.booleans())),
                         SetKey(at_ns, draw(st.sampled_from([None, key_named("Eb minor")]))),
+                        SetSplit(at_ns, draw(st.sampled_from([None, C4, 0, 127]))),
+                        SetTranspose(at_ns, draw(st.integers(*TRANSPOSE_RANGE))),
+                        SetReading(at_ns, draw(st.sampled_from(ReadKeys))),
+                        resuming(at_ns, draw(st.integers(-(10**12), at_ns)), draw(chords)),
                         Stop(at_ns),
                         Silence(at_ns),
                     ]
@@ -103,6 +123,7 @@ chosen_settings = st.builds(
     reading=st.sampled_from(list(ReadKeys)),
     key=st.sampled_from([None, key_named("G"), key_named("F# minor")]),
     split=st.one_of(st.none(), st.integers(0, 127)),
+    transpose=st.integers(*TRANSPOSE_RANGE),
     channel=st.integers(0, 15),
     span=st.sampled_from([12, 14, 16]),
     seed=st.integers(0, journal.MOST_SEED),

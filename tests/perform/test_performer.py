@@ -12,10 +12,14 @@ from ripieno.perform.events import (
     KeyDown,
     KeyUp,
     Passing,
+    Resume,
     SetHold,
     SetMeter,
+    SetReading,
+    SetSplit,
     SetStyle,
     SetTempo,
+    SetTranspose,
     Silence,
     Stop,
 )
@@ -492,3 +496,69 @@ def test_a_driver_that_never_skips_loses_no_step_however_far_it_jumps() -> None:
         performer.handle(KeyDown(0, note, 80))
     sends = performer.advance(ns_from_ms(60_000))
     assert len({send.due_ns for send in sends if send.data[0] == 0x90}) == 61
+
+
+def test_transposed_chords_and_melody_sound_higher_and_each_key_still_ends_its_own_note() -> None:
+    rig = Rig("smooth-chords", split=C5)
+    rig.events.append(SetTranspose(0, 3))
+    rig.chord(10, *C_MAJOR, until_ms=1500)
+    rig.press(100, 80)
+    rig.events.append(SetTranspose(ns_from_ms(200), 0))
+    rig.lift(300, 80)
+    rig.events.append(Stop(ns_from_ms(1600)))
+    notes = rig.notes(2000)
+    assert rig.heard(2000)[0].reading.chord.root == 3
+    melody = [note for note in notes if note.ms == 100]
+    assert [(note.note, note.length_ms) for note in melody] == [(83, 200)]
+    assert classes([note.note for note in notes if note.ms == 10]) == {3, 7, 10}
+
+
+def test_a_split_point_set_while_playing_makes_melody_of_the_keys_above_it() -> None:
+    rig = Rig("smooth-chords")
+    rig.events.append(SetSplit(ns_from_ms(100), C5))
+    rig.chord(200, C5, E4 + 12, G4 + 12, until_ms=500)
+    assert rig.heard(1000) == []
+    assert [note.length_ms for note in rig.notes(1000)] == [300, 300, 300]
+
+
+def test_read_from_the_key_one_key_is_a_degree_and_played_it_is_a_key_again() -> None:
+    rig = Rig("smooth-chords", key=key_named("G"))
+    rig.events.append(SetReading(0, ReadKeys.FROM_KEY))
+    rig.chord(100, A4, until_ms=300)
+    rig.events.append(SetReading(ns_from_ms(400), ReadKeys.PLAYED))
+    rig.chord(500, *C_MAJOR, until_ms=900)
+    roots = [(heard.reading.chord.root, heard.reading.keys) for heard in rig.heard(1000)]
+    assert roots == [(9, (A4,)), (0, C_MAJOR)]
+
+
+@pytest.mark.parametrize("style", ["steady-quarters", "flowing-eighths", "triplet-broken"])
+def test_what_was_playing_goes_on_in_its_own_time_when_it_is_resumed(style: str) -> None:
+    before = Rig(style)
+    before.press(0, *C_MAJOR)
+    going = Performer(before.settings, before.style)
+    for event in before.events:
+        going.handle(event)
+    going.advance(ns_from_ms(4600))
+    harmony, transport = going.accompaniment.harmony, going.accompaniment.transport
+    assert harmony is not None
+    assert transport is not None
+    after = Rig(style)
+    after.events = [Resume(ns_from_ms(4700), harmony.chord, harmony.level, transport)]
+    after.events.append(Stop(ns_from_ms(12000)))
+    before.events.append(Stop(ns_from_ms(12000)))
+    later = [n for n in after.notes(12000) if n.ms >= 6000]
+    # The touch's luck differs, the notes and their times do not.
+    assert [(n.ms, n.length_ms, n.note) for n in later] == [
+        (n.ms, n.length_ms, n.note) for n in before.notes(12000) if n.ms >= 6000
+    ]
+    assert later
+
+
+def test_after_a_stop_it_plays_as_if_just_begun() -> None:
+    rig = Rig("rippling-sixteenths")
+    for begin_ms in (0, 10_000):
+        rig.chord(begin_ms, *C_MAJOR, until_ms=begin_ms + 900)
+        rig.events.append(Stop(ns_from_ms(begin_ms + 7000)))
+    notes = rig.notes(20_000)
+    first = [replace(note, ms=note.ms + 10_000) for note in notes if note.ms < 10_000]
+    assert first == [note for note in notes if note.ms >= 10_000]

@@ -87,6 +87,13 @@ class Accompaniment:
             for hand in self._hands:
                 hand.start(self.transport, Fraction(0))
 
+    def resume(self, at_ns: int, chord: Chord, level: int, transport: Transport) -> None:
+        """A chord is on and struck now, in a time that runs already."""
+        self.ns_per_quarter, self.meter = transport.ns_per_quarter, transport.meter
+        self.transport = transport
+        self._replace_hands(at_ns)
+        self.strike(at_ns, chord, level, amends=False)
+
     def lift(self) -> None:
         """No chord any more: hands and foot come up, the time goes on."""
         for hand in self._hands + self._leaving:
@@ -100,6 +107,7 @@ class Accompaniment:
         """As `lift`, and the next strike is a downbeat again."""
         self.lift()
         self.transport, self._voicing, self._voicing_before = None, None, None
+        self._luck.seed(self._settings.seed)  # after a stop it plays as if just begun
         self._set_hands()
 
     def set_style(self, at_ns: int, style: Style) -> None:

@@ -2,7 +2,10 @@
 
 from dataclasses import dataclass
 
+from ripieno.perform.settings import ReadKeys
+from ripieno.perform.transport import Transport
 from ripieno.style.model import Meter, Style
+from ripieno.theory.chord import Chord
 from ripieno.theory.key import Key
 
 
@@ -94,6 +97,43 @@ class SetKey:
     key: Key | None
 
 
+@dataclass(frozen=True, slots=True)
+class SetSplit:
+    """The lowest key of the melody zone, 0..127; None: all keys are chords."""
+
+    at_ns: int
+    split: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class SetTranspose:
+    """How many semitones higher than its key every note is, -24..24."""
+
+    at_ns: int
+    semitones: int
+
+
+@dataclass(frozen=True, slots=True)
+class SetReading:
+    """How keys become a chord."""
+
+    at_ns: int
+    reading: ReadKeys
+
+
+@dataclass(frozen=True, slots=True)
+class Resume:
+    """What an instrument before this one was playing goes on: its chord, in its time.
+
+    `level` is the velocity, 1..127, with which the chord had been struck.
+    """
+
+    at_ns: int
+    chord: Chord
+    level: int
+    transport: Transport
+
+
 Input = (
     KeyDown
     | KeyUp
@@ -106,6 +146,10 @@ Input = (
     | SetMeter
     | SetHold
     | SetKey
+    | SetSplit
+    | SetTranspose
+    | SetReading
+    | Resume
 )
 
 

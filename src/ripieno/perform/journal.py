@@ -23,10 +23,18 @@ from ripieno.perform import message
 from ripieno.perform.events import Input, Send
 from ripieno.perform.offline import Happening
 from ripieno.perform.performer import Heard
-from ripieno.perform.settings import BPM_RANGE, SWING_RANGE, ReadKeys, Settings
+from ripieno.perform.settings import (
+    BPM_RANGE,
+    SWING_RANGE,
+    TRANSPOSE_RANGE,
+    ReadKeys,
+    Settings,
+)
+from ripieno.perform.transport import Transport
 from ripieno.style.load import style_from_data, style_to_data
 from ripieno.style.model import Style, meter_named
 from ripieno.style.yaml_marks import shown
+from ripieno.theory.chord import QUALITIES, Chord
 from ripieno.theory.key import Key, key_named
 from ripieno.theory.symbol import symbol
 from ripieno.units import ms_from_ns, ns_from_ms
@@ -64,6 +72,7 @@ def header(settings: Settings, style: Style) -> Line:
             "reading": settings.reading.value,
             "key": _key_text(settings.key),
             "split": settings.split,
+            "transpose": settings.transpose,
             "channel": settings.channel,
             "span": settings.span,
             "seed": settings.seed,
@@ -160,7 +169,30 @@ _WRITE: dict[type, Callable[..., Line]] = {
     ev.SetMeter: lambda e: {"kind": "meter", "meter": str(e.meter)},
     ev.SetHold: lambda e: {"kind": "hold", "hold": e.hold},
     ev.SetKey: lambda e: {"kind": "tonality", "key": _key_text(e.key)},
+    ev.SetSplit: lambda e: {"kind": "split", "split": e.split},
+    ev.SetTranspose: lambda e: {"kind": "transpose", "semitones": e.semitones},
+    ev.SetReading: lambda e: {"kind": "reading", "reading": e.reading.value},
+    ev.Resume: lambda e: _resume_line(e),
 }  # fmt: skip
+
+
+def _resume_line(event: ev.Resume) -> Line:
+    chord, transport = event.chord, event.transport
+    return {
+        "kind": "resume",
+        "root": chord.root,
+        "quality": chord.quality.id,
+        "bass": chord.bass,
+        "added": list(chord.added),
+        "omitted": list(chord.omitted),
+        "level": event.level,
+        "meter": str(transport.meter),
+        "anchor_ns": transport.anchor_ns,
+        "anchor": str(transport.anchor_quarters),
+        "quarter_ns": str(transport.ns_per_quarter),
+        "bar": transport.bar_number,
+        "bar_at": str(transport.bar_quarters),
+    }
 
 
 # Reading. A journal may have been cut off anywhere or edited: each fault is one line.
@@ -172,7 +204,10 @@ _PASSING = {
     message.CHANNEL_PRESSURE,
     message.PITCH_BEND,
 }
-_RATIO = re.compile(r"[0-9]{1,9}(/[1-9][0-9]{0,8})?")
+_RATIO = re.compile(r"[0-9]{1,24}(/[1-9][0-9]{0,15})?")
+_MOST_NS = 1 << 62
+_MOST_BARS = 10**9
+_QUARTER_NS_RANGE = (1e6, 1e12)
 
 _READ: dict[str, Callable[[int, Line], Input]] = {
     "key": lambda at, d: _key_event(at, d),
@@ -187,6 +222,10 @@ _READ: dict[str, Callable[[int, Line], Input]] = {
     "meter": lambda at, d: ev.SetMeter(at, meter_named(_text(d, "meter"))),
     "hold": lambda at, d: ev.SetHold(at, _flag(d, "hold")),
     "tonality": lambda at, d: ev.SetKey(at, _key(d["key"])),
+    "split": lambda at, d: ev.SetSplit(at, None if d["split"] is None else _int(d, "split")),
+    "transpose": lambda at, d: ev.SetTranspose(at, _transpose(d, "semitones")),
+    "reading": lambda at, d: ev.SetReading(at, _reading(d)),
+    "resume": lambda at, d: _resume(at, d),
 }
 _OUTGOING = {"chord", "note", "pedal", "sent", "end"}
 
@@ -288,21 +327,55 @@ def _settings(data: object) -> Settings:
         reading=_reading(data),
         key=_key(data["key"]),
         split=None if split is None else _int(data, "split"),
+        transpose=_transpose(data, "transpose"),
         channel=_int(data, "channel", 15),
         span=_int(data, "span", 24),
         seed=_int(data, "seed", MOST_SEED),
     )
 
 
-def _swing(data: Line) -> Fraction:
-    text = _text(data, "swing")
-    ratio = Fraction(text) if _RATIO.fullmatch(text) else Fraction(0)
-    if not SWING_RANGE[0] <= ratio <= SWING_RANGE[1]:
-        least, most = SWING_RANGE
+def _transpose(data: Line, field: str) -> int:
+    least, most = TRANSPOSE_RANGE
+    return _int(data, field, most, least=least)
+
+
+def _resume(at_ns: int, data: Line) -> ev.Resume:
+    transport = Transport(
+        anchor_ns=_int(data, "anchor_ns", _MOST_NS, least=-_MOST_NS),
+        anchor_quarters=_ratio(data, "anchor"),
+        ns_per_quarter=_ratio(data, "quarter_ns", *_QUARTER_NS_RANGE),
+        meter=meter_named(_text(data, "meter")),
+        bar_quarters=_ratio(data, "bar_at"),
+        bar_number=_int(data, "bar", _MOST_BARS),
+    )
+    return ev.Resume(at_ns, _chord(data), _int(data, "level", least=1), transport)
+
+
+def _chord(data: Line) -> Chord:
+    quality = _text(data, "quality")
+    if quality not in QUALITIES:
+        raise ValueError(f"'quality' is {shown(quality)}; one of {', '.join(QUALITIES)} expected")
+    return Chord(
+        _int(data, "root", 11),
+        QUALITIES[quality],
+        _int(data, "bass", 11),
+        _ints(data, "added", 11),
+        _ints(data, "omitted", 13),
+    )
+
+
+def _ratio(data: Line, field: str, least: float = 0, most: float = 1e9) -> Fraction:
+    text = _text(data, field)
+    ratio = Fraction(text) if _RATIO.fullmatch(text) else None
+    if ratio is None or not least <= ratio <= most:
         raise ValueError(
-            f"'swing' is {shown(text)}; a ratio from {least:g} to {most:g} was expected"
+            f"'{field}' is {shown(text)}; a ratio from {least:g} to {most:g} was expected"
         )
     return ratio
+
+
+def _swing(data: Line) -> Fraction:
+    return _ratio(data, "swing", *SWING_RANGE)
 
 
 def _reading(data: Line) -> ReadKeys:
@@ -331,6 +404,13 @@ def _int(data: Line, field: str, most: int = 127, *, least: int = 0) -> int:
             f"'{field}' is {shown(value)}; a whole number from {least} to {most} was expected"
         )
     return value
+
+
+def _ints(data: Line, field: str, most: int) -> tuple[int, ...]:
+    values = data[field]
+    if not isinstance(values, list) or len(values) > most:
+        raise ValueError(f"'{field}' is {shown(values)}; a list of whole numbers was expected")
+    return tuple(_int({field: value}, field, most) for value in values)
 
 
 def _number(data: Line, field: str, least: float, most: float) -> float:

@@ -29,6 +29,7 @@ from ripieno.style.model import Style
 from ripieno.theory.key import Key, Mode, chord_from_key
 from ripieno.theory.recognize import Reading, recognize
 
+_AT_ONCE = {ReadKeys.PLAYED: 3, ReadKeys.FROM_KEY: 1}  # keys that are read without waiting
 _C_MAJOR = Key(0, Mode.MAJOR)  # what single keys are degrees of while no key has been said
 
 
@@ -51,9 +52,8 @@ class Performer:
         self.hold = settings.hold
         self._channel = settings.channel
         self._reading = settings.reading
-        at_once = {ReadKeys.PLAYED: 3, ReadKeys.FROM_KEY: 1}
-        self._trigger = Trigger(Timing(), at_once=at_once[settings.reading])
-        self._zones = Zones(settings.split)
+        self._trigger = Trigger(Timing(), at_once=_AT_ONCE[settings.reading])
+        self._zones = Zones(settings.split, settings.transpose)
         self._pedals = {settings.channel: PedalPost(settings.channel)}
         self._out = Outbox(self.ledger, settings.channel)
         pedal = self._pedals[settings.channel]
@@ -75,6 +75,10 @@ class Performer:
             ev.SetMeter: self._set_meter,
             ev.SetHold: self._set_hold,
             ev.SetKey: self._set_key,
+            ev.SetSplit: self._set_split,
+            ev.SetTranspose: self._set_transpose,
+            ev.SetReading: self._set_reading,
+            ev.Resume: self._resume,
         }
 
     def effective_ns(self, at_ns: int) -> int:
@@ -184,20 +188,23 @@ class Performer:
     # Events. Each answers with what is sent at once, after what the hands let go.
 
     def _key_down(self, at_ns: int, event: ev.KeyDown) -> list[bytes]:
-        if self._zones.down(event.note, event.channel) is Zone.MELODY:
-            return self.ledger.strike(MELODY, event.channel, event.note, event.velocity)
+        zone, note = self._zones.down(event.note, event.channel)
+        if zone is Zone.MELODY:
+            self.pedal(event.channel)  # whatever silences all channels in use must know this one
+            return self.ledger.strike(MELODY, event.channel, note, event.velocity)
         self._settle(at_ns)
-        self._take(self._trigger.key_down(at_ns, event.note, event.velocity))
+        self._take(self._trigger.key_down(at_ns, note, event.velocity))
         return []
 
     def _key_up(self, at_ns: int, event: ev.KeyUp) -> list[bytes]:
-        zone = self._zones.up(event.note, event.channel)
-        if zone is Zone.MELODY:
-            return self.ledger.release(MELODY, event.channel, event.note, event.velocity)
-        if zone is None:
+        pressed = self._zones.up(event.note, event.channel)
+        if pressed is None:
             return []
+        zone, note = pressed
+        if zone is Zone.MELODY:
+            return self.ledger.release(MELODY, event.channel, note, event.velocity)
         self._settle(at_ns)
-        self._take(self._trigger.key_up(at_ns, event.note))
+        self._take(self._trigger.key_up(at_ns, note))
         self._end_unless_held()
         return []
 
@@ -247,4 +254,21 @@ class Performer:
 
     def _set_key(self, _at_ns: int, event: ev.SetKey) -> list[bytes]:
         self.key = event.key
+        return []
+
+    def _set_split(self, _at_ns: int, event: ev.SetSplit) -> list[bytes]:
+        self._zones.split = event.split
+        return []
+
+    def _set_transpose(self, _at_ns: int, event: ev.SetTranspose) -> list[bytes]:
+        self._zones.transpose = event.semitones
+        return []
+
+    def _set_reading(self, _at_ns: int, event: ev.SetReading) -> list[bytes]:
+        self._reading = event.reading
+        self._trigger.enough_are(_AT_ONCE[event.reading])
+        return []
+
+    def _resume(self, at_ns: int, event: ev.Resume) -> list[bytes]:
+        self.accompaniment.resume(at_ns, event.chord, event.level, event.transport)
         return []

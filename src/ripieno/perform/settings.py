@@ -8,6 +8,7 @@ from ripieno.style.model import COMMON_TIME, Meter
 from ripieno.theory.key import Key
 
 BPM_RANGE = (20.0, 400.0)
+TRANSPOSE_RANGE = (-24, 24)
 SWING_RANGE = (1.0, 3.5)  # long to short; 3.5 is the most that was measured, Friberg 2002
 
 
@@ -22,8 +23,9 @@ class ReadKeys(StrEnum):
 class Settings:
     """`channel` is the accompaniment's, 0..15; melody keeps the one it came in on.
 
-    `split` is the lowest key of the melody zone, None for a keyboard that is all chords;
-    `span` the widest a hand may reach, in semitones; `seed` that of the touch's unevenness.
+    `split` is the lowest key of the melody zone, None for a keyboard that is all chords. Every key
+    sounds `transpose` semitones higher than it is, -24..24; the split point counts keys.
+    `span` is the widest a hand may reach, in semitones; `seed` that of the touch's unevenness.
     Without a count in `swing` (1 is straight, 2 is two to one) nothing swings.
     """
 
@@ -34,6 +36,7 @@ class Settings:
     reading: ReadKeys = ReadKeys.PLAYED
     key: Key | None = None
     split: int | None = None
+    transpose: int = 0
     channel: int = 0
     span: int = 12
     seed: int = 1

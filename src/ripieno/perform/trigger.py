@@ -227,6 +227,10 @@ class Trigger:
         """Whether keys have arrived that no reading has taken in."""
         return self._strike is not None and not self._strike.read
 
+    def enough_are(self, at_once: int) -> None:
+        """From the next key on, so many are read without waiting."""
+        self._at_once = at_once
+
     def clear(self) -> None:
         """Forget everything: all keys are taken to be up."""
         self._down.clear()

@@ -1,4 +1,4 @@
-"""Which keys trigger chords and which play the melody."""
+"""Which keys trigger chords and which play the melody, and which notes they mean."""
 
 from enum import Enum
 
@@ -12,24 +12,36 @@ class Zones:
     """Keys below the split point trigger; from it upwards they are melody.
 
     `split` is a note, 0..128 (0: all melody); None: the whole keyboard triggers. It may be
-    moved at any time: a key that is down stays in the zone where it was pressed, and so does
+    moved at any time, and so may `transpose`, the semitones by which notes are higher than their
+    keys: a key that is down keeps the zone and the note with which it was pressed, and so does
     its release. Keys on different channels (0..15) are different keys.
     """
 
-    def __init__(self, split: int | None = None) -> None:
+    def __init__(self, split: int | None = None, transpose: int = 0) -> None:
         self.split = split
-        self._pressed: dict[tuple[int, int], Zone] = {}
+        self.transpose = transpose
+        self._pressed: dict[tuple[int, int], tuple[Zone, int]] = {}
 
-    def down(self, note: int, channel: int = 0) -> Zone:
-        """The zone of a key pressed. Pressed again before its release, it stays in its zone."""
-        below = self.split is None or note < self.split
+    def down(self, key: int, channel: int = 0) -> tuple[Zone, int]:
+        """The zone and the note, 0..127, of a key pressed.
+
+        Pressed again before its release, it keeps them. A note beyond the range sounds in the
+        nearest octave that is in it.
+        """
+        below = self.split is None or key < self.split
         zone = Zone.TRIGGER if below else Zone.MELODY
-        return self._pressed.setdefault((channel, note), zone)
+        return self._pressed.setdefault((channel, key), (zone, _folded(key + self.transpose)))
 
-    def up(self, note: int, channel: int = 0) -> Zone | None:
-        """The zone that a release belongs to; None: the key was not down."""
-        return self._pressed.pop((channel, note), None)
+    def up(self, key: int, channel: int = 0) -> tuple[Zone, int] | None:
+        """The zone and the note that a release belongs to; None: the key was not down."""
+        return self._pressed.pop((channel, key), None)
 
     def clear(self) -> None:
         """Forget which keys are down."""
         self._pressed.clear()
+
+
+def _folded(note: int) -> int:
+    if note > 127:
+        return 127 - (127 - note) % 12
+    return note if note >= 0 else note % 12
