@@ -8,6 +8,7 @@ import re
 import shlex
 import tomllib
 from collections.abc import Iterator
+from fractions import Fraction
 from pathlib import Path
 
 import mido
@@ -19,7 +20,8 @@ from ripieno.perform import events as ev
 from ripieno.perform import journal
 from ripieno.perform.events import Send
 from ripieno.perform.performer import Heard
-from ripieno.perform.settings import Settings
+from ripieno.perform.settings import ReadKeys, Settings
+from ripieno.perform.transport import Transport
 from ripieno.style.document import schema_text
 from ripieno.style.load import load_style
 from ripieno.style.model import COMMON_TIME
@@ -238,6 +240,10 @@ def every_kind_of_line() -> Iterator[journal.Line]:
         ev.SetMeter(0, COMMON_TIME),
         ev.SetHold(0, hold=False),
         ev.SetKey(0, key_named("G")),
+        ev.SetSplit(0, 60),
+        ev.SetTranspose(0, 2),
+        ev.SetReading(0, ReadKeys.PLAYED),
+        ev.Resume(0, reading.chord, 80, Transport(0, Fraction(0), Fraction(1), COMMON_TIME)),
         Heard(0, 0, reading, amends=False),
         *(Send(0, bytes.fromhex(data)) for data in ("90 3C 40", "B0 40 7F", "C0 05")),
     ]

@@ -54,8 +54,10 @@ def refused(capfd: pytest.CaptureFixture[str], status: int, *words: object) -> s
 
 
 def environment(folder: Path) -> dict[str, str]:
-    """For a process of its own: no user's styles, and no JACK server but a test's own."""
-    own = {"XDG_CONFIG_HOME": str(folder), "HOME": str(folder), "JACK_NO_START_SERVER": "1"}
+    """For a process of its own: no user's files or daemon, no JACK server but a test's own."""
+    homes = dict.fromkeys(("HOME", "XDG_CONFIG_HOME", "XDG_STATE_HOME"), str(folder))
+    runtime = {"RIPIENO_RUNTIME": str(folder / "run")}
+    own = homes | runtime | {"JACK_NO_START_SERVER": "1"}
     return os.environ | own
 
 

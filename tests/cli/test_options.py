@@ -12,8 +12,6 @@ from ripieno.cli.options import (
     add_music,
     add_ports,
     chosen_style,
-    foreign_meter,
-    meter_of,
     settings,
 )
 from ripieno.errors import AuthorError
@@ -105,19 +103,19 @@ def test_what_an_option_cannot_be_is_refused_and_named(option: str, value: str) 
      ("rocking-six", Meter(6, 8))],
 )  # fmt: skip
 def test_a_style_has_a_meter_of_its_own(style: str, meter: Meter) -> None:
-    assert meter_of(Rig(style).style) == meter
-    assert foreign_meter(Rig(style).style, meter) is None
+    assert Rig(style).style.own_meter == meter
+    assert Rig(style).style.foreign_to(meter) is None
 
 
 def test_common_time_is_a_styles_meter_wherever_it_stands() -> None:
     march = Rig("march").style
     for figures in (march.figures, march.figures[::-1]):
-        assert meter_of(replace(march, figures=figures)) == Meter(4, 4)
-    assert meter_of(replace(march, figures=march.figures[1:])) == march.figures[1].meters[0]
+        assert replace(march, figures=figures).own_meter == Meter(4, 4)
+    assert replace(march, figures=march.figures[1:]).own_meter == march.figures[1].meters[0]
 
 
 def test_a_foreign_meter_is_said_with_what_is_played_instead() -> None:
-    said = foreign_meter(Rig("waltz").style, Meter(7, 8))
+    said = Rig("waltz").style.foreign_to(Meter(7, 8))
     assert said == "style 'waltz' has no figure for 7/8: its figure for 3/4 runs on"
 
 

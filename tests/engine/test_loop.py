@@ -9,7 +9,7 @@ from threading import Thread
 import pytest
 
 from rig import A4, C4, C5, E4, F4, G4, Rig, left_sounding, notes_in
-from ripieno.engine.loop import Engine
+from ripieno.engine.loop import Bind, Engine, Pressed
 from ripieno.errors import MachineError
 from ripieno.midi.memory import MemoryIn, MemoryOut
 from ripieno.perform.events import (
@@ -24,6 +24,7 @@ from ripieno.perform.events import (
 )
 from ripieno.perform.offline import Happening
 from ripieno.perform.performer import Performer
+from ripieno.perform.press import Press, PressKind
 from ripieno.perform.settings import Settings
 from ripieno.theory.key import key_named
 from ripieno.units import NS_PER_MS, NS_PER_S
@@ -38,9 +39,13 @@ class Ends:
     def __init__(self, performer: Performer) -> None:
         self.arrived: SimpleQueue[bytes] = SimpleQueue()
         self.recorded: list[Happening] = []
+        self.pressed: SimpleQueue[Pressed] = SimpleQueue()
         self.output = MemoryOut("out", lambda data, _: self.arrived.put(data))
         self.engine = Engine(
-            performer, self.output, record=lambda timed: self.recorded.append(timed.happening)
+            performer,
+            self.output,
+            record=lambda timed: self.recorded.append(timed.happening),
+            notice=self.pressed.put,
         )
         self.keyboard = MemoryIn("in", self.engine.receive)
 
@@ -279,3 +284,62 @@ def test_chords_follow_one_another() -> None:
         while ends.engine.look().chord != "F":
             ends.take(1)
         assert {note % 12 for note in ends.engine.look().sounding} == {5, 9, 0}
+
+
+BUTTON = Press(PressKind.CONTROLLER, 20)
+
+
+def bound(*presses: Press, learning: bool = False) -> Bind:
+    return Bind(frozenset(presses), learning=learning)
+
+
+def test_what_is_bound_to_a_command_is_told_and_not_played() -> None:
+    with running() as ends:
+        ends.engine.submit(bound(BUTTON, Press(PressKind.NOTE, C5, 3)))
+        for data in (b"\xb0\x14\x7f", b"\x93\x48\x50", b"\xb0\x14\x00", b"\xb0\x15\x01"):
+            ends.keyboard.deliver(data, time.monotonic_ns())
+        assert ends.take(1) == [b"\xb0\x15\x01"]  # the one that is not bound passes
+        told = [ends.pressed.get(timeout=PATIENCE_S) for _ in range(3)]
+    assert told == [
+        Pressed(BUTTON, 127, learnt=False),
+        Pressed(Press(PressKind.NOTE, C5, 3), 80, learnt=False),
+        Pressed(BUTTON, 0, learnt=False),
+    ]
+
+
+def test_the_first_press_while_learning_is_learnt_and_its_release_is_no_key_either() -> None:
+    with running() as ends:
+        ends.engine.submit(bound(learning=True))
+        for data in (b"\x80\x3c\x40", b"\x90\x3c\x50", b"\x80\x3c\x40", b"\xb0\x15\x01"):
+            ends.keyboard.deliver(data, time.monotonic_ns())
+        assert ends.take(1) == [b"\xb0\x15\x01"]
+        told = [ends.pressed.get(timeout=PATIENCE_S) for _ in range(2)]
+    key = Press(PressKind.NOTE, C4)
+    assert told == [Pressed(key, 80, learnt=True), Pressed(key, 0, learnt=False)]
+    assert [h for h in ends.recorded if isinstance(h, KeyDown)] == []
+
+
+def test_when_the_keyboard_is_unplugged_its_keys_come_up_and_the_music_stops() -> None:
+    with running("rippling-sixteenths", split=72) as ends:
+        ends.press(*TRIAD, 90)
+        ends.take_until(bytes((0xB0, 64, 127)))
+        ends.engine.unplugged(time.monotonic_ns())
+        ends.take_until(bytes((0xB0, 64, 0)))
+        assert left_sounding(ends.sent) == set()
+        assert ends.engine.look().bar_and_beat is None
+        ends.press(*TRIAD)  # as if they had never been down
+        assert {data[1] % 12 for data in ends.take(5)} == {0, 4, 7}
+
+
+def test_keys_that_come_faster_than_they_can_be_taken_are_counted_and_leave_nothing_on() -> None:
+    performer = Performer(Settings(split=0), Rig("smooth-chords").style)
+    ends = Ends(performer)
+    for number in range(70_000):  # before the loop turns
+        note = number % 128
+        ends.keyboard.deliver(bytes((0x80 | number % 32, note, 1)), 1)
+    ends.engine.start()
+    ends.press(90)
+    ends.take_until(bytes((0x90, 90, 80)))
+    ends.engine.close()
+    assert ends.engine.counts.flooded >= 10_000
+    assert left_sounding(ends.sent) == set()

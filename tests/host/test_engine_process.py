@@ -13,6 +13,7 @@ import pytest
 from rig import A4, C4, C5, E4, F4, G4, notes_in
 from rig import Rig as Playing
 from ripieno.engine.loop import Timed
+from ripieno.engine.messages import Begin
 from ripieno.engine.rig import Rig
 from ripieno.errors import MachineError
 from ripieno.host.engine_process import EngineProcess
@@ -27,7 +28,7 @@ TRIAD = (C4, E4, G4)
 
 @contextmanager
 def engine(style: str = "smooth-chords", **chosen: object) -> Iterator[EngineProcess]:
-    with EngineProcess(Settings(**chosen), Playing(style).style, IN_MEMORY) as process:
+    with EngineProcess(Begin(Settings(**chosen), Playing(style).style, IN_MEMORY)) as process:
         yield process
 
 
@@ -96,10 +97,13 @@ def test_it_says_what_it_plays_on_and_what_the_system_granted() -> None:
     ]  # fmt: skip
 
 
-def test_a_port_that_is_not_there_is_refused_with_the_reason() -> None:
+def test_a_port_that_is_not_there_is_waited_for_and_that_is_said() -> None:
     rig = Rig(IN_MEMORY.system, input="no such keyboard")
-    with pytest.raises(MachineError, match="no such keyboard"):
-        EngineProcess(Settings(), Playing("waltz").style, rig)
+    with EngineProcess(Begin(Settings(), Playing("waltz").style, rig)) as process:
+        said = process.said[0]
+        press(process, *TRIAD)
+        news_until(process, 1)
+    assert said.startswith("input: none (no MIDI input 'no such keyboard': ")
 
 
 def test_an_engine_that_is_killed_is_known_to_be_gone_and_what_is_told_it_is_lost_quietly() -> None:
@@ -115,8 +119,8 @@ def test_an_engine_that_is_killed_is_known_to_be_gone_and_what_is_told_it_is_los
 HOST_THAT_VANISHES = """
 import os, time
 from ripieno.host.engine_process import EngineProcess
-from test_engine_process import IN_MEMORY, Playing, Settings, news_until, press, TRIAD
-process = EngineProcess(Settings(), Playing("rippling-sixteenths").style, IN_MEMORY)
+from test_engine_process import Begin, IN_MEMORY, Playing, Settings, news_until, press, TRIAD
+process = EngineProcess(Begin(Settings(), Playing("rippling-sixteenths").style, IN_MEMORY))
 press(process, *TRIAD)
 news_until(process, 5)
 print(process.pid, flush=True)

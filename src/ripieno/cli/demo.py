@@ -9,7 +9,7 @@ from fractions import Fraction
 from pathlib import Path
 from random import Random
 
-from ripieno.cli.live import LiveSession, is_heard, session, since
+from ripieno.cli.live import LiveSession, is_heard, session
 from ripieno.cli.options import (
     add_journal,
     add_music,
@@ -19,12 +19,12 @@ from ripieno.cli.options import (
     style_named,
 )
 from ripieno.cli.writing import journal_file, refuse_other_endings, write_result
-from ripieno.engine.loop import Engine, Timed
+from ripieno.engine.loop import Timed
 from ripieno.engine.rig import Rig, opened_output
 from ripieno.midi import systems
 from ripieno.perform.events import Input, KeyDown, KeyUp, Send, SetStyle
 from ripieno.perform.message import NOTE_ON, note_off, note_on
-from ripieno.perform.offline import Happening, play
+from ripieno.perform.offline import Happening, play, since
 from ripieno.perform.performer import Heard, Performer
 from ripieno.perform.settings import Settings
 from ripieno.style.model import Style
@@ -195,7 +195,7 @@ def _end_in_order() -> None:
             signal.signal(getattr(signal, name), signal.default_int_handler)
 
 
-def _press(live: LiveSession[Engine], events: list[Input], end_ns: int) -> Iterator[Happening]:
+def _press(live: LiveSession, events: list[Input], end_ns: int) -> Iterator[Happening]:
     """The player: waits for each key's time and presses it, as bytes into the engine."""
     unshown: list[Timed] = []
     for event in events:
@@ -214,7 +214,7 @@ def _press(live: LiveSession[Engine], events: list[Input], end_ns: int) -> Itera
     _show(unshown)
 
 
-def _wait_until(at_ns: int, live: LiveSession[Engine], unshown: list[Timed]) -> Iterator[Happening]:
+def _wait_until(at_ns: int, live: LiveSession, unshown: list[Timed]) -> Iterator[Happening]:
     """What happens meanwhile, shown as it does; what cannot be shown yet stays in `unshown`."""
     while (left_ns := at_ns - time.monotonic_ns()) > 0:
         time.sleep(min(left_ns, _SHOW_NS) / NS_PER_S)
@@ -224,7 +224,7 @@ def _wait_until(at_ns: int, live: LiveSession[Engine], unshown: list[Timed]) -> 
         del unshown[:ready]
 
 
-def _news(live: LiveSession[Engine], unshown: list[Timed]) -> list[Happening]:
+def _news(live: LiveSession, unshown: list[Timed]) -> list[Happening]:
     news = live.news()
     unshown += news
     return [since(live.start_ns, timed.happening) for timed in news]

@@ -15,13 +15,16 @@ COMMANDS = {
     "demo": "hear and see it play by itself",
     "play": "play: chords in from a keyboard, accompaniment out",
     "serve": "play without a screen, until told to end",
+    "tell": "tell a running daemon what to play, or ask how it is",
+    "silence": "silence the daemon, or what one that was killed has left sounding",
     "latency": "how long a note takes on this machine, measured and judged",
     "ports": "the MIDI ports found, and which would be used and why",
     "styles": "the styles, or one explained",
     "name": "what chord these keys are",
     "render": "play a MIDI file of chords into a MIDI file, faster than time",
     "replay": "play a recorded session again",
-    "check": "find every fault in style files",
+    "completion": "the script that lets a shell complete commands",
+    "check": "find every fault in style files and in the configuration",
 }
 
 

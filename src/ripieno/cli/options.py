@@ -6,17 +6,28 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TypeVar
 
+from ripieno.configuration.model import (
+    CHANNEL_RANGE,
+    SPANS,
+    Configuration,
+    channel_inside,
+    swing_ratio,
+)
 from ripieno.errors import AuthorError
-from ripieno.perform.journal import MOST_SEED
-from ripieno.perform.settings import BPM_RANGE, SWING_RANGE, ReadKeys, Settings
-from ripieno.style.model import COMMON_TIME, Meter, Style, meter_named
+from ripieno.perform.settings import (
+    BPM_RANGE,
+    MOST_SEED,
+    SWING_RANGE,
+    TRANSPOSE_RANGE,
+    ReadKeys,
+    Settings,
+)
+from ripieno.style.model import Meter, Style, meter_named
 from ripieno.style.shipped import find_style, user_styles_folder
-from ripieno.theory.hand import NINTH, OCTAVE, TENTH
 from ripieno.theory.key import key_named
 from ripieno.theory.pitch import note_named
 
-DEFAULT_STYLE = "smooth-chords"
-_SPANS = {"octave": OCTAVE, "ninth": NINTH, "tenth": TENTH}
+DEFAULT_STYLE = Configuration().style
 
 T = TypeVar("T")
 
@@ -65,6 +76,13 @@ def add_music(parser: argparse.ArgumentParser, style: str | None = None) -> None
         help="the lowest key of the melody zone; below it keys are chords (default: all are)",
     )
     group.add_argument(
+        "--transpose",
+        type=_told(_transposition),
+        default=0,
+        metavar="N",
+        help="all keys sound so many semitones higher, -24 to 24 (default: 0)",
+    )
+    group.add_argument(
         "--hold",
         action=argparse.BooleanOptionalAction,
         default=True,
@@ -72,7 +90,7 @@ def add_music(parser: argparse.ArgumentParser, style: str | None = None) -> None
     )
     group.add_argument(
         "--span",
-        choices=list(_SPANS),
+        choices=list(SPANS),
         default="octave",
         help="the widest a hand may reach (default: octave)",
     )
@@ -130,35 +148,43 @@ def style_named(id_or_path: str) -> Style:
     return load_style(find_style(id_or_path, user_styles_folder()))
 
 
+def instead(args: argparse.Namespace) -> dict[str, object]:
+    """What options say instead of a configuration, by the names of its fields."""
+    given = {
+        "input": args.input,
+        "output": args.output,
+        "sound": args.sound or None,
+        "style": args.style,
+        "tempo": args.tempo,
+        "meter": args.meter,
+        "swing": args.swing,
+        "key": args.key,
+        "hold": args.hold,
+        "reading": None if args.reading is None else ReadKeys(args.reading),
+        "split": args.split,
+        "transpose": args.transpose,
+        "span": None if args.span is None else SPANS[args.span],
+        "channel": args.channel,
+        "seed": args.seed,
+    }
+    return {name: value for name, value in given.items() if value is not None}
+
+
 def settings(args: argparse.Namespace, style: Style, bpm: float, meter: Meter | None) -> Settings:
     """What was asked for; where nothing was, `bpm`, and `meter` or the style's own."""
     return Settings(
         bpm=args.tempo or bpm,
-        meter=args.meter or meter or meter_of(style),
+        meter=args.meter or meter or style.own_meter,
         swing=args.swing,
         hold=args.hold,
         reading=ReadKeys(args.reading),
         key=args.key,
         split=args.split,
+        transpose=args.transpose,
         channel=args.channel,
-        span=_SPANS[args.span],
+        span=SPANS[args.span],
         seed=args.seed,
     )
-
-
-def meter_of(style: Style) -> Meter:
-    """The meter of a style that nothing else says: 4/4 if it has a figure for it, or its first."""
-    meters = [meter for figure in style.figures for meter in figure.meters]
-    return COMMON_TIME if COMMON_TIME in meters else meters[0]
-
-
-def foreign_meter(style: Style, meter: Meter) -> str | None:
-    """A sentence for a style that has no figure for the meter; None if it has one."""
-    own = [m for figure in style.figures for m in figure.meters]
-    if meter in own:
-        return None
-    first = style.figures[0].meters[0]
-    return f"style '{style.id}' has no figure for {meter}: its figure for {first} runs on"
 
 
 def _told(read: Callable[[str], T]) -> Callable[[str], T]:
@@ -173,13 +199,14 @@ def _told(read: Callable[[str], T]) -> Callable[[str], T]:
     return reads
 
 
-def _number(text: str, least: float, most: float, what: str) -> float:
+def _number(text: str, least: float, most: float, what: str, *, whole: bool = False) -> float:
     try:
         value = float(text)
     except ValueError:
         value = float("nan")
-    if not least <= value <= most:
-        raise AuthorError(f"'{text}' is no {what}: write a number from {least:g} to {most:g}")
+    if not least <= value <= most or (whole and value % 1):
+        kind = "whole number" if whole else "number"
+        raise AuthorError(f"'{text}' is no {what}: write a {kind} from {least:g} to {most:g}")
     return value
 
 
@@ -188,7 +215,11 @@ def _tempo(text: str) -> float:
 
 
 def _swing(text: str) -> Fraction:
-    return Fraction(_number(text, *SWING_RANGE, "swing")).limit_denominator(1000)
+    return swing_ratio(_number(text, *SWING_RANGE, "swing"))
+
+
+def _transposition(text: str) -> int:
+    return int(_number(text, *TRANSPOSE_RANGE, "transposition", whole=True))
 
 
 def _seed(text: str) -> int:
@@ -196,7 +227,7 @@ def _seed(text: str) -> int:
 
 
 def _channel(text: str) -> int:
-    return _whole(text, 1, 16, "MIDI channel") - 1
+    return channel_inside(_whole(text, *CHANNEL_RANGE, "MIDI channel"))
 
 
 def _whole(text: str, least: int, most: int, what: str) -> int:

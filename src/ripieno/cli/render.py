@@ -11,8 +11,6 @@ from ripieno.cli.options import (
     add_journal,
     add_music,
     chosen_style,
-    foreign_meter,
-    meter_of,
     settings,
 )
 from ripieno.cli.writing import journal_file, refuse_other_endings, write_result
@@ -52,9 +50,9 @@ def run(args: argparse.Namespace) -> int:
     style = chosen_style(args)
     song = read(args.input)
     stated = song.meter if song.states_meter else None
-    meter = args.meter or stated or meter_of(style)
+    meter = args.meter or stated or style.own_meter
     chosen = settings(args, style, _beats_a_minute(song.bpm, meter), meter)
-    for note in (foreign_meter(style, meter), _foreign_tempo(song, args.tempo, meter)):
+    for note in (style.foreign_to(meter), _foreign_tempo(song, args.tempo, meter)):
         if note is not None:
             print(f"ripieno: {note}", file=sys.stderr)
     sends: list[Send] = []

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from ripieno.cli.writing import journal_file, refuse_other_endings, write_result
 from ripieno.errors import AuthorError
+from ripieno.host.sessions import default_folder, newest
 from ripieno.perform import journal
 from ripieno.perform.events import Send
 from ripieno.perform.offline import play
@@ -19,7 +20,13 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
         description="Play a journal's keys through the performer again, with the settings and "
         "the style that the journal holds: the notes come out as they did.",
     )
-    parser.add_argument("input", type=Path, metavar="JOURNAL", help="a session's journal")
+    parser.add_argument(
+        "input",
+        type=Path,
+        nargs="?",
+        metavar="JOURNAL",
+        help="a session's journal (default: the newest that 'play' or 'serve' has kept)",
+    )
     parser.add_argument(
         "-o",
         "--output",
@@ -37,7 +44,7 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
 def run(args: argparse.Namespace) -> int:
     """Replay one journal. Raises AuthorError, UsageError, MachineError."""
     refuse_other_endings(args.output)
-    session = _session(args.input)
+    session = _session(args.input or _newest())
     performer = Performer(session.settings, session.style)
     happenings = list(play(performer, session.events, session.end_ns))
     with journal_file(args.journal, session.settings, session.style) as kept:
@@ -47,6 +54,13 @@ def run(args: argparse.Namespace) -> int:
     sends = [h for h in happenings if isinstance(h, Send)]
     write_result(args.output, sends, session.settings, session.end_ns)
     return 0
+
+
+def _newest() -> Path:
+    path = newest(default_folder())
+    if path is None:
+        raise AuthorError(f"{default_folder()}: no session is kept there; name a journal")
+    return path
 
 
 def _session(path: Path) -> journal.Session:

@@ -22,10 +22,11 @@ from typing import Protocol
 from ripieno.engine.realtime import claim_thread, sweep
 from ripieno.errors import MachineError
 from ripieno.midi.codec import Decoder
-from ripieno.perform.events import Input, Send, Silence
+from ripieno.perform.events import Input, Send, Silence, Stop
 from ripieno.perform.message import silence
 from ripieno.perform.offline import Happening, advanced, hand_in, stamped
 from ripieno.perform.performer import Performer
+from ripieno.perform.press import Press, pressed
 from ripieno.perform.settings import Settings
 from ripieno.perform.snapshot import Snapshot, snapshot
 from ripieno.perform.understudy import Understudy
@@ -43,6 +44,9 @@ _GATHERING_NS = 10_000_000  # after a key
 _REHEARSAL_NS = 200_000  # what there must be left for one
 _KEYS_APART_NS = 1_000_000  # keys that come sooner after each other leave no time for one
 _REST_NS = 20_000_000
+# Messages waiting, beyond which further ones are dropped: more than a player makes in an hour,
+# and what a wire of 31,250 baud brings in a minute (MIDI 1.0: 320 us a byte).
+_MOST_WAITING = 60_000
 
 
 class Output(Protocol):
@@ -53,11 +57,16 @@ class Output(Protocol):
 
 @dataclass(slots=True)
 class Counts:
-    """What went by in the loop. `failed` sends: the output refused them."""
+    """What went by in the loop.
+
+    `failed` sends: the output refused them. `flooded`: messages that came faster than they could
+    be taken, and were not; all notes are ended afterwards, for a release may be among them.
+    """
 
     received: int = 0
     sent: int = 0
     failed: int = 0
+    flooded: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,11 +78,36 @@ class Timed:
 
 
 @dataclass(frozen=True, slots=True)
+class Bind:
+    """What gives commands instead of playing from now on.
+
+    While `learning`, the next press of anything is one, and no other after it.
+    """
+
+    presses: frozenset[Press]
+    learning: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Pressed:
+    """A command was given: `value` 0..127. `learnt`: it was the press that was waited for."""
+
+    press: Press
+    value: int
+    learnt: bool
+
+
+@dataclass(frozen=True, slots=True)
 class _Look:
     answer: SimpleQueue[Snapshot]
 
 
-_Item = tuple[bytes, int] | Input | _Look | None  # None: the end
+@dataclass(frozen=True, slots=True)
+class _Unplugged:
+    at_ns: int
+
+
+_Item = tuple[bytes, int] | Input | Bind | _Look | _Unplugged | None  # None: the end
 _LOOK_S = 5.0  # only a fault takes longer
 
 
@@ -86,16 +120,23 @@ class Engine:
         output: Output,
         *,
         record: Callable[[Timed], None] | None = None,
+        notice: Callable[[Pressed], None] | None = None,
     ) -> None:
-        """`record` gets all that happens, on the loop's thread: it must only queue it."""
+        """`record` gets all that happens, on the loop's thread: it must only queue it.
+
+        So must `notice`, which gets the presses that are not for the performer.
+        """
         self.scheduling = ""  # from `start` on a sentence: what the system granted the loop
         self._performer = performer
         self.counts = Counts()
         self._output = output
         self._record = record
+        self._notice = notice
+        self._bound = Bind(frozenset(), learning=False)
         self._decoder = Decoder()
         self._queue: SimpleQueue[_Item] = SimpleQueue()
         self._latest_ns = 0  # the latest stamp of an event
+        self._flooded = 0  # as many messages as are recovered from
         self._ended = False
         self._understudy = self._new_understudy()
         self._turns = Event()
@@ -109,11 +150,18 @@ class Engine:
 
     def receive(self, data: bytes, at_ns: int) -> None:
         """Bytes from the input port, with the instant they arrived."""
-        self._queue.put((data, at_ns))
+        if self._queue.qsize() < _MOST_WAITING:
+            self._queue.put((data, at_ns))
+        else:
+            self.counts.flooded += 1
 
-    def submit(self, event: Input) -> None:
+    def submit(self, event: Input | Bind) -> None:
         """An event that comes from the program and not from the keyboard."""
         self._queue.put(event)
+
+    def unplugged(self, at_ns: int) -> None:
+        """The keyboard is gone: its keys come up, and the music stops."""
+        self._queue.put(_Unplugged(at_ns))
 
     def look(self) -> Snapshot:
         """The performer as it is now. Waits for the loop's next turn.
@@ -168,6 +216,8 @@ class Engine:
             self._performer.skip_to(time.monotonic_ns())
             for item in items:
                 self._take(item)
+            if self.counts.flooded != self._flooded:
+                self._recover()
             self._tell(advanced(self._performer, time.monotonic_ns()))
 
     def _wait(self) -> list[_Item]:
@@ -223,6 +273,15 @@ class Engine:
         playing = self._performer.accompaniment
         return Understudy(Settings(meter=playing.meter), playing.style)
 
+    def _recover(self) -> None:
+        """After a flood nobody knows which keys are down."""
+        self._flooded = self.counts.flooded
+        self._lose_keys(time.monotonic_ns())
+
+    def _lose_keys(self, at_ns: int) -> None:
+        for event in [*self._decoder.unplugged(at_ns), Stop(at_ns)]:
+            self._hand_in(event)
+
     def _take(self, item: _Item) -> None:
         match item:
             case None:
@@ -233,9 +292,29 @@ class Engine:
                 events = self._decoder.feed(data, at_ns)
                 self.counts.received += len(events)
                 for event in events:
-                    self._hand_in(event)
+                    if not self._is_command(event):
+                        self._hand_in(event)
+            case _Unplugged(at_ns):
+                self._lose_keys(at_ns)
+            case Bind():
+                self._bound = item
             case event:
                 self._hand_in(event)
+
+    def _is_command(self, event: Input) -> bool:
+        """Whether an event is bound to a command; whoever wants to know is told."""
+        bound = self._bound
+        if not (bound.presses or bound.learning) or (found := pressed(event)) is None:
+            return False
+        press, value = found
+        learnt = bound.learning and value > 0
+        if learnt:  # its release, too, is no key of a chord
+            self._bound = Bind(bound.presses | {press}, learning=False)
+        elif press not in bound.presses:
+            return False
+        if self._notice is not None:
+            self._notice(Pressed(press, value, learnt))
+        return True
 
     def _hand_in(self, event: Input) -> None:
         self._latest_ns = max(self._latest_ns, event.at_ns)

@@ -1,31 +1,69 @@
 """What host and engine say to each other over their pipe."""
 
 from dataclasses import dataclass
+from pathlib import Path
 
 from ripieno.engine.loop import Counts, Timed
 from ripieno.engine.rig import Rig
+from ripieno.midi.lasting import PortState
+from ripieno.midi.systems import System
+from ripieno.perform.accompaniment import Harmony
 from ripieno.perform.events import Send
+from ripieno.perform.press import Press
 from ripieno.perform.settings import Settings
 from ripieno.perform.snapshot import Snapshot
+from ripieno.perform.transport import Transport
 from ripieno.style.model import Style
+
+SERVER_IS_GONE = 75  # an engine's exit status: EX_TEMPFAIL of sysexits.h
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """What is being played: a chord and its time; None for each that there is none of."""
+
+    harmony: Harmony | None = None
+    transport: Transport | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Begin:
+    """`system` is the one to try first, which an engine before this one has found.
+
+    `sounding` is the file of what the instrument sounds, None for none.
+
+    `standing` is what an engine before this one was playing, and `presses` give commands.
+    """
+
     settings: Settings
     style: Style
     rig: Rig
+    system: System | None = None
+    sounding: Path | None = None
+    standing: Standing = Standing()
+    presses: frozenset[Press] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class Ports:
+    system: System
+    input: PortState
+    output: PortState
 
 
 @dataclass(frozen=True, slots=True)
 class Ready:
     """The engine plays, since `since_ns`.
 
-    `said`: one sentence for each port and for what the system granted.
+    `scheduling` and each of `said` are sentences on what the system granted and what it is.
+    `ended` is the number of notes that had been left sounding.
     """
 
     since_ns: int
+    ports: Ports
+    scheduling: str
     said: tuple[str, ...]
+    ended: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,13 +80,17 @@ class Ask:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """`shown` is None when the loop does not turn any more."""
+    """`shown` is None when the loop does not turn any more.
+
+    `unheard` messages were sent while there was no output.
+    """
 
     number: int
     shown: Snapshot | None
     counts: Counts
     lost_inputs: int
     dropped_news: int
+    unheard: int
 
 
 # A Send as a bare tuple (done, due, data): ten times quicker to pickle than an object.

@@ -5,12 +5,17 @@ the host starts this with `python -m ripieno.engine.process` and speaks to it ov
 standard streams, in pickled messages. It is the same program on both sides of a pipe that
 nobody else has.
 
-To the engine: first a `Begin`, then inputs, each handed to the loop, and `Ask`s. The stream's end
-means that the host is gone or wants an end: everything is released. To the host: a `Ready` or a
-`Refused`, then `News`, and an `Answer` to each `Ask`.
+To the engine: first a `Begin`, then inputs and `Bind`s, each handed to the loop, and `Ask`s. The
+stream's end means that the host is gone or wants an end: everything is released. To the host: a
+`Ready` or a `Refused`, then `News`, `Standing` and `Ports` when they have changed, `Pressed`, and
+an `Answer` to each `Ask`.
 
 News leaves 40 ms apart, 64 things at a time, for what packs it would hold the interpreter
 while a note is due. If nobody takes it, it is dropped and counted.
+
+When the MIDI server dies, the process leaves at once with status 75 (EX_TEMPFAIL of sysexits.h)
+and touches nothing of the server's: closing its ports would wait a second or crash, and sending
+to them stops the whole interpreter for good. The host begins another.
 """
 
 import os
@@ -21,15 +26,28 @@ import time
 from contextlib import ExitStack
 from queue import SimpleQueue
 from threading import Event, Thread
-from typing import BinaryIO
+from typing import BinaryIO, NoReturn
 
 from ripieno.engine.log import Log
-from ripieno.engine.loop import Engine
-from ripieno.engine.messages import Answer, Ask, Begin, Ready, Refused, packed
+from ripieno.engine.loop import Bind, Engine, Pressed
+from ripieno.engine.messages import (
+    SERVER_IS_GONE,
+    Answer,
+    Ask,
+    Begin,
+    Ports,
+    Ready,
+    Refused,
+    Standing,
+    packed,
+)
+from ripieno.engine.plugs import Plugs
 from ripieno.engine.realtime import hold_garbage, lock_memory
-from ripieno.engine.rig import opened_output
+from ripieno.engine.spawn import LOOK
 from ripieno.errors import MachineError
-from ripieno.midi import ports
+from ripieno.midi.sounding import Sounding
+from ripieno.midi.systems import System, choose
+from ripieno.perform.events import Resume
 from ripieno.perform.performer import Performer
 from ripieno.perform.warming import warm
 
@@ -71,8 +89,13 @@ class Speech:
 
 
 def main() -> int:
-    """Play until the host's stream ends or a signal does it."""
+    """Play until the host's stream ends or a signal does it.
+
+    Called with LOOK it finds the MIDI system before it is told what to play; a process that waits
+    for another to end does not, for by then another system may answer.
+    """
     hear, speech = _streams()
+    found = choose() if LOOK in sys.argv[1:] else None
     try:
         begin = pickle.load(hear)
     except EOFError:  # the host has nothing to play after all
@@ -80,10 +103,11 @@ def main() -> int:
     with ExitStack() as stack:
         stack.callback(speech.close)
         try:
-            _play(begin, hear, speech, stack)
+            playing = _Playing(begin, found, speech, stack)
         except MachineError as refusal:
             speech.say(Refused(str(refusal)))
             return refusal.exit_status
+        playing.go_on(hear)
     return 0
 
 
@@ -94,58 +118,107 @@ def _streams() -> tuple[BinaryIO, Speech]:
     return sys.stdin.buffer, Speech(speak)
 
 
-def _play(begin: Begin, hear: BinaryIO, speech: Speech, stack: ExitStack) -> None:
-    rig, log, ended = begin.rig, Log(_NEWS_KEPT), Event()
-    output, said = stack.enter_context(opened_output(rig))
-    engine = Engine(Performer(begin.settings, begin.style), output, record=log.put)
-    stack.callback(engine.close)
-    since_ns = time.monotonic_ns()
-    engine.start()
-    ports.pause(rig.system)
-    keyboard = ports.open_input(rig.system, rig.input, engine.receive)
-    stack.callback(keyboard.close)
-    said = [f"input: {keyboard.name} ({keyboard.why})", *said, engine.scheduling, lock_memory()]
-    signal.signal(signal.SIGTERM, lambda *_: ended.set())
-    speech.say(Ready(since_ns, tuple(said)))
+class _Playing:
+    """An engine, what it is plugged into, and what the host hears of it."""
 
-    def listen() -> None:
+    def __init__(
+        self, begin: Begin, found: System | None, speech: Speech, stack: ExitStack
+    ) -> None:
+        """Returns when it plays. Raises MachineError."""
+        self._begin, self._speech = begin, speech
+        self._log, self._ended = Log(_NEWS_KEPT), Event()
+        self._told = Standing()
+        kept = Sounding.unkept() if begin.sounding is None else Sounding.at(begin.sounding)
+        self._plugs = Plugs(begin.rig, begin.system or found, kept)
+        stack.callback(self._plugs.close)
+        self._performer = Performer(begin.settings, begin.style)
+        self._engine = Engine(
+            self._performer, self._plugs.to, record=self._log.put, notice=self._notice
+        )
+        stack.callback(self._engine.close)
+        self._start()
+
+    def go_on(self, hear: BinaryIO) -> None:
+        """Until the end: the host's, a signal's, or a fault's."""
+        signal.signal(signal.SIGTERM, lambda *_: self._ended.set())
+        Thread(target=self._listen, args=(hear,), name="ripieno-listener", daemon=True).start()
+        warm(self._begin.settings, self._begin.style)
+        hold_garbage()
+        while self._engine.is_running and not self._ended.wait(_NEWS_APART_S):
+            self._turn()
+        self._plugs.close_input()
+        self._engine.close()
+        while self._tell_news():
+            pass
+
+    def _start(self) -> None:
+        plugs, begin = self._plugs, self._begin
+        self._engine.submit(Bind(begin.presses, learning=False))
+        since_ns = time.monotonic_ns()
+        harmony, transport = begin.standing.harmony, begin.standing.transport
+        if harmony is not None and transport is not None:
+            self._engine.submit(Resume(since_ns, harmony.chord, harmony.level, transport))
+        self._engine.start()
+        plugs.begin(self._engine)
+        said = (*plugs.said, lock_memory())
+        scheduling = self._engine.scheduling
+        ports = Ports(plugs.system, *plugs.states)
+        self._speech.say(Ready(since_ns, ports, scheduling, said, plugs.ended))
+
+    def _turn(self) -> None:
+        if self._plugs.server_is_gone:
+            self._leave()
+        if self._plugs.turn():
+            self._speech.say(Ports(self._plugs.system, *self._plugs.states))
+        if not self._speech.is_behind:
+            self._tell_standing()
+            self._tell_news()
+
+    def _leave(self) -> NoReturn:
+        while self._tell_news():
+            pass
+        self._speech.close()
+        os._exit(SERVER_IS_GONE)
+
+    def _tell_standing(self) -> None:
+        playing = self._performer.accompaniment  # what is read of it is never changed in place
+        standing = Standing(playing.harmony, playing.transport)
+        if standing != self._told:
+            self._told = standing
+            self._speech.say(standing)
+
+    def _tell_news(self) -> bool:
+        news = [packed(timed) for timed in self._log.take(_NEWS_AT_ONCE)]
+        if news:
+            self._speech.say(news)
+        return bool(news)
+
+    def _notice(self, pressed: Pressed) -> None:
+        if not self._speech.is_behind:
+            self._speech.say(pressed)
+
+    def _listen(self, hear: BinaryIO) -> None:
         try:
             while True:
                 message = pickle.load(hear)
                 if isinstance(message, Ask):
-                    speech.say(_answer(message, engine, keyboard.errors, log.dropped))
+                    self._speech.say(self._answer(message))
                 else:
-                    engine.submit(message)
+                    self._engine.submit(message)
         except EOFError:
             pass
         finally:
-            ended.set()
+            self._ended.set()
 
-    Thread(target=listen, name="ripieno-listener", daemon=True).start()
-    warm(begin.settings, begin.style)
-    hold_garbage()
-    while engine.is_running and not ended.wait(_NEWS_APART_S):
-        if not speech.is_behind:
-            _tell(log, speech)
-    keyboard.close()
-    engine.close()
-    while _tell(log, speech):
-        pass
-
-
-def _answer(ask: Ask, engine: Engine, lost_inputs: int, dropped_news: int) -> Answer:
-    try:
-        shown = engine.look()
-    except MachineError:
-        shown = None
-    return Answer(ask.number, shown, engine.counts, lost_inputs, dropped_news)
-
-
-def _tell(log: Log, speech: Speech) -> bool:
-    news = [packed(timed) for timed in log.take(_NEWS_AT_ONCE)]
-    if news:
-        speech.say(news)
-    return bool(news)
+    def _answer(self, ask: Ask) -> Answer:
+        try:
+            shown = self._engine.look()
+        except MachineError:
+            shown = None
+        plugs, counts = self._plugs, self._engine.counts
+        return Answer(
+            ask.number, shown, counts, plugs.lost_inputs, self._log.dropped, plugs.unheard
+        )
 
 
 if __name__ == "__main__":

@@ -9,7 +9,7 @@ from ripieno.engine.loop import Output
 from ripieno.midi import ports
 from ripieno.midi.soundfont import find_soundfont
 from ripieno.midi.synth import Synth
-from ripieno.midi.systems import System
+from ripieno.midi.systems import System, choose
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,9 +17,10 @@ class Rig:
     """Where keys come from and notes go: a port's name or a part of it, `virtual`, or None.
 
     None takes the likeliest port; for an output with `sound`, none besides the synthesizer.
+    The `system` None is the one that answers, once one does.
     """
 
-    system: System
+    system: System | None
     input: str | None = None
     output: str | None = None
     sound: bool = False
@@ -36,7 +37,7 @@ class _Opened(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class _Both:
+class Both:
     """A port and a synthesizer fed alike."""
 
     first: Output
@@ -61,7 +62,7 @@ def opened_output(rig: Rig) -> Iterator[tuple[Output, list[str]]]:
             stack.callback(outputs[-1].close)
             said.append(f"sound font: {why}")
         if rig.output is not None or not rig.sound:
-            outputs.append(ports.open_output(rig.system, rig.output))
+            outputs.append(ports.open_output(rig.system or choose(), rig.output))
             stack.callback(outputs[-1].close)
         said += [f"output: {output.name} ({output.why})" for output in outputs]
-        yield (outputs[0] if len(outputs) == 1 else _Both(*outputs)), said
+        yield (outputs[0] if len(outputs) == 1 else Both(*outputs)), said

@@ -2,84 +2,97 @@
 
 import pickle
 import subprocess
-import sys
-from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager, suppress
+from collections.abc import Callable
+from contextlib import suppress
 from itertools import count
 from queue import Empty, SimpleQueue
-from threading import Lock, Thread
+from threading import Thread
 from typing import IO, Self
 
 from ripieno.engine.log import Log
-from ripieno.engine.loop import Timed
-from ripieno.engine.messages import Answer, Ask, Begin, Ready, Refused, unpacked
-from ripieno.engine.rig import Rig
+from ripieno.engine.loop import Bind, Pressed, Timed
+from ripieno.engine.messages import (
+    Answer,
+    Ask,
+    Begin,
+    Ports,
+    Ready,
+    Refused,
+    Standing,
+    unpacked,
+)
+from ripieno.engine.spawn import Spawned
 from ripieno.errors import MachineError
+from ripieno.midi.lasting import PortState
+from ripieno.midi.systems import System
 from ripieno.perform.events import Input
-from ripieno.perform.settings import Settings
 from ripieno.perform.snapshot import Snapshot
-from ripieno.style.model import Style
 
 _BEGIN_S = 20.0  # a loaded machine's; only a fault takes longer
 _ANSWER_S = 5.0
 _END_S = 5.0
 
 
-@contextmanager
-def spawned() -> "Iterator[subprocess.Popen[bytes]]":
-    """The process, begun but not told yet what to play; it ends with the context.
+_UNKNOWN = Ports(
+    System(None, "unknown", "not known yet", virtual=False),
+    *(PortState("", "not known yet"), PortState("", "not known yet")),
+)
 
-    It takes about as long to begin as reading a style does: do both at once.
-    """
-    process = subprocess.Popen(
-        [sys.executable, "-m", "ripieno.engine.process"],
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        start_new_session=True,
-    )
-    assert process.stdin is not None
-    try:
-        yield process
-    finally:
-        with suppress(BrokenPipeError):
-            process.stdin.close()
-        process.wait()
+_Telling = Begin | Ask | Input | Bind | None  # None: it is to end
+# What an engine tells of its own accord, besides its news; None is its end.
+Word = Ports | Pressed | None
 
 
 class EngineProcess:
-    """Plays from its beginning to `close`. `said` has a sentence for each port and grant.
+    """Plays from its beginning to `close`. When the host is gone it releases all and ends.
 
-    Its methods may be called from any thread. It gets no signal that a terminal sends: Ctrl-C
-    and hanging up are the host's to answer. When the host is gone it releases all and ends.
+    Its methods may be called from any thread.
     """
 
     def __init__(
         self,
-        settings: Settings,
-        style: Style,
-        rig: Rig,
-        process: "subprocess.Popen[bytes] | None" = None,
+        begin: Begin,
+        process: Spawned | None = None,
+        tell: Callable[[Word], None] = lambda _: None,
     ) -> None:
         """Returns when it is ready to play. Raises MachineError.
 
-        `process` is one that `spawned` has begun; by default it begins one.
+        `process` is one begun before; by default it begins one. `tell` is called by a thread of
+        its own, which it must not hold up.
         """
-        self._own = ExitStack()
-        self.said: tuple[str, ...] = ()
-        self.since_ns = 0  # when it began to play; nothing in `news` is earlier
+        self.ready = Ready(0, _UNKNOWN, "", (), 0)
+        self.ports = _UNKNOWN
+        self.standing = begin.standing
+        self._tell_host = tell
         self._first: SimpleQueue[Ready | Refused | None] = SimpleQueue()
         self._news = Log()
         self._waiting: dict[int, SimpleQueue[Answer | None]] = {}
         self._numbers = count()
-        self._writing = Lock()
-        self._process = process or self._own.enter_context(spawned())
+        self._telling: SimpleQueue[_Telling] = SimpleQueue()
+        self._process = (process or Spawned()).process
+        assert self._process.stdin is not None
         assert self._process.stdout is not None
         self._thread = Thread(target=self._hear, args=(self._process.stdout,), daemon=True)
         self._thread.start()
-        self._tell(Begin(settings, style, rig))
+        # A thread of its own writes, for an engine that is stuck does not read.
+        self._writer = Thread(target=self._write, args=(self._process.stdin,), daemon=True)
+        self._writer.start()
+        self._tell(begin)
         self._wait_until_ready()
 
-    def submit(self, event: Input) -> None:
+    @property
+    def said(self) -> tuple[str, ...]:
+        """A sentence for each port and for each thing that the system granted."""
+        sides = (("input", self.ports.input), ("output", self.ports.output))
+        ports = [f"{side}: {state.name or 'none'} ({state.why})" for side, state in sides]
+        return (*ports, self.ready.scheduling, *self.ready.said)
+
+    @property
+    def since_ns(self) -> int:
+        """When it began to play; nothing in `news` is earlier."""
+        return self.ready.since_ns
+
+    def submit(self, event: Input | Bind) -> None:
         """An event that comes from the program and not from the keyboard."""
         self._tell(event)
 
@@ -89,10 +102,7 @@ class EngineProcess:
 
     def ask(self) -> Answer:
         """The performer and the engine's counts as they are now. Raises MachineError."""
-        reply: SimpleQueue[Answer | None] = SimpleQueue()
-        number = next(self._numbers)
-        self._waiting[number] = reply
-        self._tell(Ask(number))
+        number, reply = self.begin_to_ask()
         try:
             answer = reply.get(timeout=_ANSWER_S if self.is_running else 0)
         except Empty:
@@ -100,14 +110,26 @@ class EngineProcess:
         finally:
             self._waiting.pop(number, None)
         if answer is None:
-            raise MachineError("the engine does not answer: end the program")
+            raise MachineError("the engine does not answer")
         return answer
+
+    def begin_to_ask(self) -> tuple[int, "SimpleQueue[Answer | None]"]:
+        """The question's number, and where the answer will be; None there: the engine ended."""
+        reply: SimpleQueue[Answer | None] = SimpleQueue()
+        number = next(self._numbers)
+        self._waiting[number] = reply
+        self._tell(Ask(number))
+        return number, reply
+
+    def stop_asking(self, number: int) -> None:
+        """The answer to a question is of no interest any more."""
+        self._waiting.pop(number, None)
 
     def look(self) -> Snapshot:
         """The performer as it is now. Raises MachineError."""
         shown = self.ask().shown
         if shown is None:
-            raise MachineError("the engine does not answer: end the program")
+            raise MachineError("the engine does not answer")
         return shown
 
     @property
@@ -120,18 +142,29 @@ class EngineProcess:
         """The number of the engine's process."""
         return self._process.pid
 
+    @property
+    def exit_status(self) -> int | None:
+        """The process's, negative for a signal's number; None while it runs."""
+        return self._process.poll()
+
+    def kill(self) -> None:
+        """End it at once: it does not turn any more."""
+        self._process.kill()
+
+    def end(self) -> None:
+        """Have it silence everything and end, soon."""
+        self._telling.put(None)
+
     def close(self) -> None:
         """Silence everything and end it; `news` has its last words. May be called again."""
-        assert self._process.stdin is not None
-        with self._writing, suppress(BrokenPipeError):
-            self._process.stdin.close()
+        self.end()
         try:
             self._process.wait(timeout=_END_S)
         except subprocess.TimeoutExpired:  # such as a send that a dead MIDI server never takes
             self._process.kill()
             self._process.wait()
-        self._own.close()
         self._thread.join()
+        self._writer.join()
 
     def __enter__(self) -> Self:
         return self
@@ -145,26 +178,22 @@ class EngineProcess:
         except Empty:
             first = Refused("the engine did not begin in time")
         if isinstance(first, Ready):
-            self.said, self.since_ns = first.said, first.since_ns
             return
         self.close()
         why = "the engine ended before it began" if first is None else first.why
         raise MachineError(why)
 
-    def _tell(self, message: Begin | Ask | Input) -> None:
+    def _tell(self, message: _Telling) -> None:
         """To an engine that is gone nothing can be told: `is_running` says so."""
-        stdin = self._process.stdin
-        assert stdin is not None
-        data = pickle.dumps(message, pickle.HIGHEST_PROTOCOL)
-        with self._writing:
-            if stdin.closed:
-                return
-            try:
-                stdin.write(data)
-                stdin.flush()
-            except BrokenPipeError:
-                with suppress(BrokenPipeError):  # it tries once more to write what is left
-                    stdin.close()
+        self._telling.put(message)
+
+    def _write(self, stream: IO[bytes]) -> None:
+        with suppress(BrokenPipeError):
+            while (message := self._telling.get()) is not None:
+                stream.write(pickle.dumps(message, pickle.HIGHEST_PROTOCOL))
+                stream.flush()
+        with suppress(BrokenPipeError):  # it tries once more to write what is left
+            stream.close()
 
     def _hear(self, stream: IO[bytes]) -> None:
         try:
@@ -177,11 +206,22 @@ class EngineProcess:
             self._first.put(None)
             for reply in list(self._waiting.values()):
                 reply.put(None)
+            self._tell_host(None)
 
     def _sort(self, message: object) -> None:
         match message:
-            case Ready() | Refused():
+            case Ready():
+                self.ready, self.ports = message, message.ports
                 self._first.put(message)
+            case Refused():
+                self._first.put(message)
+            case Standing():
+                self.standing = message
+            case Ports():
+                self.ports = message
+                self._tell_host(message)
+            case Pressed():
+                self._tell_host(message)
             case Answer():
                 if (reply := self._waiting.get(message.number)) is not None:
                     reply.put(message)

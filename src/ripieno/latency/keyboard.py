@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from ripieno.engine.loop import Timed
+from ripieno.engine.messages import Begin
 from ripieno.engine.rig import Rig
 from ripieno.errors import MachineError
 from ripieno.host.engine_process import EngineProcess
@@ -22,9 +23,13 @@ _LOOK_S = 0.05
 @contextmanager
 def opened(rig: Rig, settings: Settings, style: Style) -> Iterator[EngineProcess]:
     """An engine that plays what comes from a keyboard. Raises MachineError."""
+    assert rig.system is not None, "who measures says on which system"
     if rig.system.api is None:
         raise MachineError(f"there is no keyboard to measure: {rig.system.why}")
-    with EngineProcess(settings, style, rig) as engine:
+    with EngineProcess(Begin(settings, style, rig)) as engine:
+        for state in (engine.ports.input, engine.ports.output):
+            if not state.name:
+                raise MachineError(state.why)
         yield engine
 
 

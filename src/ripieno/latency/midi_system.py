@@ -9,6 +9,7 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 from threading import Timer
 
+from ripieno.engine.messages import Begin
 from ripieno.engine.rig import Rig
 from ripieno.errors import MachineError
 from ripieno.host.engine_process import EngineProcess
@@ -35,7 +36,7 @@ def opened(system: System, settings: Settings, style: Style) -> Iterator[Ground]
     with ExitStack() as stack:
         ours, engines, echo = (_client(system, part) for part in ("harness", "engine", "echo"))
         rig = Rig(engines, ports.VIRTUAL, ports.VIRTUAL)
-        engine = stack.enter_context(EngineProcess(settings, style, rig))
+        engine = stack.enter_context(EngineProcess(Begin(settings, style, rig)))
         stack.enter_context(_echo(echo))
         ground = Ground(bare=_unconnected, engine=engine, trips=True)
         ground.about = {"system": system.name, "period": period(system)} | granted(engine)

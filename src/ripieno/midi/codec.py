@@ -68,6 +68,12 @@ class Decoder:
                 inputs += self._finished(at_ns)
         return inputs
 
+    def unplugged(self, at_ns: int) -> list[Input]:
+        """No more will come on this wire: every key that is down comes up."""
+        self._status, self._in_exclusive = None, False
+        self._data.clear()
+        return [up for channel in range(16) for up in self._all_up(channel, at_ns)]
+
     def _begin(self, status: int) -> None:
         self.ignored += len(self._data)
         self._data.clear()

@@ -44,24 +44,26 @@ class Pick:
 
 
 @dataclass(frozen=True, slots=True)
-class _Side:
+class Side:
+    """One direction. `own_name` is a virtual port's."""
+
     client: Any  # RtMidi's class
     kind: str
-    own_name: str  # of a virtual port
+    own_name: str
 
 
-_IN = _Side(rtmidi.MidiIn, "input", "ripieno in")
-_OUT = _Side(rtmidi.MidiOut, "output", "ripieno out")
+IN = Side(rtmidi.MidiIn, "input", "ripieno in")
+OUT = Side(rtmidi.MidiOut, "output", "ripieno out")
 
 
 def inputs(system: System) -> tuple[str, ...]:
     """The names of the ports that can be listened to, in the system's order."""
-    return _listed(system, _IN)
+    return _listed(system, IN)
 
 
 def outputs(system: System) -> tuple[str, ...]:
     """The names of the ports that can be sent to, in the system's order."""
-    return _listed(system, _OUT)
+    return _listed(system, OUT)
 
 
 def pick_input(system: System, names: Sequence[str], choice: str | None) -> Pick:
@@ -69,12 +71,12 @@ def pick_input(system: System, names: Sequence[str], choice: str | None) -> Pick
 
     A choice is a name or a part of one, VIRTUAL, or None for the likeliest port.
     """
-    return _pick(system, _IN, names, choice)
+    return pick_port(system, IN, names, choice)
 
 
 def pick_output(system: System, names: Sequence[str], choice: str | None) -> Pick:
     """As `pick_input`, for `outputs`."""
-    return _pick(system, _OUT, names, choice)
+    return pick_port(system, OUT, names, choice)
 
 
 def open_input(system: System, choice: str | None, receive: Receive) -> "InPort | MemoryIn":
@@ -93,7 +95,7 @@ def open_output(system: System, choice: str | None) -> "OutPort | MemoryOut":
 
 def pause(system: System) -> None:
     """Wait until a program that has opened a port may open its next."""
-    if system.api == rtmidi.API_UNIX_JACK:
+    if system.is_served:
         time.sleep(_JACK_PORTS_APART_S)
 
 
@@ -105,6 +107,7 @@ class InPort:
         self.errors = 0
         self._receive = receive
         self._midi = midi
+        midi.ignore_types(sysex=True, timing=False, active_sense=True)
         midi.set_callback(self._arrived)
 
     @classmethod
@@ -115,9 +118,7 @@ class InPort:
         monotonic. System exclusive and active sensing are dropped before they get here.
         Raises MachineError.
         """
-        midi, pick = _opened(system, _IN, choice)
-        midi.ignore_types(sysex=True, timing=False, active_sense=True)
-        return cls(midi, pick, receive)
+        return cls(*_opened(system, IN, choice), receive)
 
     def _arrived(self, event: tuple[list[int], float], _data: object = None) -> None:
         at_ns = time.monotonic_ns()
@@ -127,6 +128,11 @@ class InPort:
             self._receive(bytes(event[0]), at_ns)
         except Exception:  # rtmidi would swallow it without a word
             self.errors += 1
+
+    def listed(self) -> list[str]:
+        """The inputs that there are now, as RtMidi names them."""
+        names: list[str] = self._midi.get_ports()
+        return names
 
     def close(self) -> None:
         """Nothing that arrives later is received. May be called again."""
@@ -154,7 +160,7 @@ class OutPort:
     @classmethod
     def open(cls, system: System, choice: str | None) -> Self:
         """Raises MachineError."""
-        return cls(*_opened(system, _OUT, choice))
+        return cls(*_opened(system, OUT, choice))
 
     def send(self, data: bytes) -> None:
         """Send one whole message. ValueError if it is none or the port is closed."""
@@ -165,6 +171,11 @@ class OutPort:
         except rtmidi.RtMidiError as error:
             raise MachineError(f"MIDI output '{self.name}' refuses: {error}") from error
         self._sent_ns = time.monotonic_ns()
+
+    def listed(self) -> list[str]:
+        """The outputs that there are now, as RtMidi names them."""
+        names: list[str] = self._midi.get_ports()
+        return names
 
     def close(self) -> None:
         """Closes when what was sent has left, up to 50 ms later. May be called again."""
@@ -184,37 +195,38 @@ class OutPort:
         self.close()
 
 
-def _listed(system: System, side: _Side) -> tuple[str, ...]:
+def _listed(system: System, side: Side) -> tuple[str, ...]:
     if system.api is None:
         return ()
-    midi = _client(system, side)
+    midi = new_client(system, side)
     try:
-        return _names(system, midi)
+        return names_of(system, midi.get_ports())
     finally:
         midi.delete()
 
 
-def _opened(system: System, side: _Side, choice: str | None) -> tuple[Any, Pick]:
+def _opened(system: System, side: Side, choice: str | None) -> tuple[Any, Pick]:
     """List and open through one client, so that the index still means the port it was read as."""
-    midi = _client(system, side)
+    midi = new_client(system, side)
     try:
-        pick = _pick(system, side, _names(system, midi), choice)
-        _open(midi, pick, side)
+        pick = pick_port(system, side, names_of(system, midi.get_ports()), choice)
+        open_port(midi, pick, side)
     except MachineError:
         midi.delete()
         raise
     return midi, pick
 
 
-def _client(system: System, side: _Side) -> Any:
+def new_client(system: System, side: Side) -> Any:
+    """RtMidi's object for a side, with no port open yet. Raises MachineError."""
     try:
         return side.client(system.api, system.client)
     except rtmidi.RtMidiError as error:
         raise MachineError(f"{system.name} no longer answers: {error}") from error
 
 
-def _names(system: System, midi: Any) -> tuple[str, ...]:
-    raw: list[str] = midi.get_ports()
+def names_of(system: System, raw: Sequence[str]) -> tuple[str, ...]:
+    """The names that stay the same, for those that RtMidi gives, in their order."""
     if system.api == rtmidi.API_LINUX_ALSA:
         raw = [without_alsa_address(name) for name in raw]
     elif system.api == rtmidi.API_WINDOWS_MM:
@@ -222,7 +234,8 @@ def _names(system: System, midi: Any) -> tuple[str, ...]:
     return told_apart(raw)
 
 
-def _open(midi: Any, pick: Pick, side: _Side) -> None:
+def open_port(midi: Any, pick: Pick, side: Side) -> None:
+    """Open what was picked among the ports that `midi` lists now. Raises MachineError."""
     try:
         if pick.index is None:
             midi.open_virtual_port(side.own_name)
@@ -234,7 +247,7 @@ def _open(midi: Any, pick: Pick, side: _Side) -> None:
         ) from error
 
 
-def _pick(system: System, side: _Side, names: Sequence[str], choice: str | None) -> Pick:
+def pick_port(system: System, side: Side, names: Sequence[str], choice: str | None) -> Pick:
     kind = side.kind
     if choice is None:
         return _likeliest(system, side, names)
@@ -246,7 +259,7 @@ def _pick(system: System, side: _Side, names: Sequence[str], choice: str | None)
     return Pick(index, names[index], f"'{choice}' was asked for")
 
 
-def _likeliest(system: System, side: _Side, names: Sequence[str]) -> Pick:
+def _likeliest(system: System, side: Side, names: Sequence[str]) -> Pick:
     for index, name in enumerate(names):
         if not is_loopback(name) and CLIENT not in name.casefold():
             return Pick(index, name, f"the first {side.kind} that is no loopback")

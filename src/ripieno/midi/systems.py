@@ -39,6 +39,11 @@ class System:
     virtual: bool
     client: str = CLIENT
 
+    @property
+    def is_served(self) -> bool:
+        """Whether it is a program of its own, JACK, that can end while others play through it."""
+        return bool(self.api == rtmidi.API_UNIX_JACK)
+
 
 def choose(order: Sequence[int] = PREFERRED) -> System:
     """The first of `order` that RtMidi was built with and that answers, else memory."""

@@ -25,6 +25,7 @@ from ripieno.perform.offline import Happening
 from ripieno.perform.performer import Heard
 from ripieno.perform.settings import (
     BPM_RANGE,
+    MOST_SEED,
     SWING_RANGE,
     TRANSPOSE_RANGE,
     ReadKeys,
@@ -42,7 +43,6 @@ from ripieno.units import ms_from_ns, ns_from_ms
 VERSION = 1
 MAX_LINE = 1 << 20
 LONGEST_MS = 24 * 60 * 60 * 1000  # a day; a replay keeps all of it in memory
-MOST_SEED = 1 << 53  # what every reader of JSON keeps whole
 
 Line = dict[str, object]
 T = TypeVar("T")

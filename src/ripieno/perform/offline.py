@@ -5,7 +5,7 @@ from dataclasses import replace
 from itertools import groupby
 from operator import attrgetter
 
-from ripieno.perform.events import Input, Send, Stop
+from ripieno.perform.events import Input, Resume, Send, Stop
 from ripieno.perform.performer import Heard, Performer
 
 Happening = Input | Heard | Send  # all that a session consists of, as a journal keeps it
@@ -44,3 +44,22 @@ def advanced(performer: Performer, now_ns: int) -> Iterator[Happening]:
     sends = performer.advance(now_ns)
     yield from performer.take_heard(now_ns + 1)
     yield from sends
+
+
+def since(start_ns: int, happening: Happening) -> Happening:
+    """The same with its times counted from the beginning of a session."""
+    match happening:
+        case Send():
+            return replace(happening, due_ns=happening.due_ns - start_ns)
+        case Heard():
+            return replace(
+                happening,
+                at_ns=happening.at_ns - start_ns,
+                strike_ns=happening.strike_ns - start_ns,
+            )
+        case Resume():
+            transport = happening.transport
+            moved = replace(transport, anchor_ns=transport.anchor_ns - start_ns)
+            return replace(happening, at_ns=happening.at_ns - start_ns, transport=moved)
+        case event:
+            return replace(event, at_ns=event.at_ns - start_ns)

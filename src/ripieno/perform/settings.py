@@ -8,6 +8,7 @@ from ripieno.style.model import COMMON_TIME, Meter
 from ripieno.theory.key import Key
 
 BPM_RANGE = (20.0, 400.0)
+MOST_SEED = 1 << 53  # what every reader of JSON keeps whole
 TRANSPOSE_RANGE = (-24, 24)
 SWING_RANGE = (1.0, 3.5)  # long to short; 3.5 is the most that was measured, Friberg 2002
 

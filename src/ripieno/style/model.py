@@ -217,3 +217,16 @@ class Style:
             if meter in figure.meters:
                 return figure
         return self.figures[0]
+
+    @property
+    def own_meter(self) -> Meter:
+        """The meter that nothing else says: 4/4 if it has a figure for it, or its first."""
+        meters = [meter for figure in self.figures for meter in figure.meters]
+        return COMMON_TIME if COMMON_TIME in meters else meters[0]
+
+    def foreign_to(self, meter: Meter) -> str | None:
+        """A sentence for a meter that there is no figure for; None if there is one."""
+        if any(meter in figure.meters for figure in self.figures):
+            return None
+        first = self.figures[0].meters[0]
+        return f"style '{self.id}' has no figure for {meter}: its figure for {first} runs on"

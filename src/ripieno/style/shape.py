@@ -1,4 +1,4 @@
-"""Whether data has the form of a style, and if not, what its author should read.
+"""Whether data has the form of a style or another file, and if not, what its author should read.
 
 pydantic finds what is wrong; its words are for programmers, so each of its findings is told
 again here: what was found, what was expected, what to write.
@@ -6,10 +6,10 @@ again here: what was found, what was expected, what to write.
 
 import difflib
 from collections.abc import Iterable
-from typing import Any, get_args
+from typing import Any, TypeVar, get_args, overload
 
 import yaml
-from pydantic import BaseModel, ValidationError
+from pydantic import ValidationError
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
@@ -40,13 +40,23 @@ _EXPECTED = {
 }
 
 
-def read_form(data: object) -> tuple[StyleForm | None, list[Complaint]]:
-    """The form that `data` fills in, or None and what is wrong with it."""
+FormT = TypeVar("FormT", bound=Form)
+
+
+@overload
+def read_form(data: object) -> tuple[StyleForm | None, list[Complaint]]: ...
+@overload
+def read_form(data: object, form: type[FormT]) -> tuple[FormT | None, list[Complaint]]: ...
+def read_form(data: object, form: type[Form] = StyleForm) -> tuple[Form | None, list[Complaint]]:
+    """The form that `data` fills in, or None and what is wrong with it.
+
+    Each field of a form has an example, and the whole a title: what it is called in messages.
+    """
     try:
-        return StyleForm.model_validate(data), []
+        return form.model_validate(data), []
     except ValidationError as error:
         found = error.errors(include_url=False)
-    return None, [_complaint(data, detail) for detail in found[:MAX_COMPLAINTS]]
+    return None, [_complaint(form, data, detail) for detail in found[:MAX_COMPLAINTS]]
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:
@@ -56,26 +66,25 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     return f"did you mean '{near[0]}'?" if near else f"expected one of {', '.join(words)}"
 
 
-def _complaint(data: object, detail: ErrorDetails) -> Complaint:
+def _complaint(whole: type[Form], data: object, detail: ErrorDetails) -> Complaint:
     path = _path_in(data, detail["loc"])
     kind = detail["type"]
     if kind == "extra_forbidden":
         key = str(detail["loc"][-1])
-        form = _form_at(path[:-1])
+        known = did_you_mean(key, _form_at(whole, path[:-1]).model_fields)
         return Complaint(
-            path,
-            f"{shown(key)} is no key {_where(path[:-1])}; {did_you_mean(key, form.model_fields)}",
-            at_key=True,
+            path, f"{shown(key)} is no key {_where(whole, path[:-1])}; {known}", at_key=True
         )
     if kind == "missing":
         key = str(detail["loc"][-1])
-        example = _example(_form_at(path).model_fields[key])
+        example = _example(_form_at(whole, path).model_fields[key])
         return Complaint(
             path,
-            f"'{key}' is missing {_where(path)}; add it, as in `{key}: {example}`",
+            f"'{key}' is missing {_where(whole, path)}; add it, as in `{key}: {example}`",
             at_key=True,
         )
-    return Complaint(path, f"found {_found(detail)}; expected {_expected(detail)}{_advice(path)}")
+    advice = _advice(whole, path)
+    return Complaint(path, f"found {_found(detail)}; expected {_expected(detail)}{advice}")
 
 
 def _path_in(data: object, loc: tuple[str | int, ...]) -> Path:
@@ -96,17 +105,23 @@ def _names_a_union(loc: tuple[str | int, ...], i: int) -> bool:
     return loc[i - 1 : i] == ("play",) or loc[max(0, i - 2) : i - 1] in (("steps",), ("tones",))
 
 
+def _kind(detail: ErrorDetails) -> str:
+    """The type of an error; of text that is checked otherwise first, pydantic says `too_long`."""
+    is_long_text = detail["type"] == "too_long" and isinstance(detail["input"], str)
+    return "string_too_long" if is_long_text else detail["type"]
+
+
 def _found(detail: ErrorDetails) -> str:
     value = detail["input"]
-    if detail["type"] in ("too_short", "too_long"):
+    if _kind(detail) in ("too_short", "too_long"):
         return f"a list of {len(value)}"
-    if detail["type"] == "string_too_long":
+    if _kind(detail) == "string_too_long":
         return f"{len(value)} characters"
     return shown(value)
 
 
 def _expected(detail: ErrorDetails) -> str:
-    text = _EXPECTED[detail["type"]].format_map(detail.get("ctx", {}))
+    text = _EXPECTED[_kind(detail)].format_map(detail.get("ctx", {}))
     if detail["type"] in ("enum", "literal_error"):
         choices = text.replace("'", "").replace(" or ", ", ")
         near = difflib.get_close_matches(
@@ -116,8 +131,8 @@ def _expected(detail: ErrorDetails) -> str:
     return text
 
 
-def _advice(path: Path) -> str:
-    field = _field_at(path)
+def _advice(whole: type[Form], path: Path) -> str:
+    field = _field_at(whole, path)
     key = next((part for part in reversed(path) if isinstance(part, str)), None)
     return f"; write it as in `{key}: {_example(field)}`" if field is not None else ""
 
@@ -128,30 +143,36 @@ def _example(field: FieldInfo) -> str:
     return flow.removesuffix("...\n").strip()
 
 
-def _where(path: Path) -> str:
-    """`here (figure 1, left, step 2)`."""
+def _where(whole: type[Form], path: Path) -> str:
+    """`here (figure 1, left, step 2)`, or `in a style` for the whole."""
     names: list[str] = []
     for part in path:
         if isinstance(part, str):
             names.append(part)
         else:
             names[-1] = f"{names[-1].removesuffix('s')} {part + 1}"
-    return f"here ({', '.join(names)})" if names else "in a style"
+    if names:
+        return f"here ({', '.join(names)})"
+    title = whole.model_config.get("title")
+    assert title is not None, "the form of a whole file has a title"
+    return f"in a {title.lower()}"
 
 
-def _form_at(path: Path) -> type[BaseModel]:
+def _form_at(whole: type[Form], path: Path) -> type[Form]:
     """The form that the mapping at `path` should fill in."""
-    form: type[BaseModel] = StyleForm
+    form = whole
     for part in path:
         if isinstance(part, str):
             form = _form_in(form.model_fields[part].annotation) or form
     return form
 
 
-def _field_at(path: Path) -> FieldInfo | None:
+def _field_at(whole: type[Form], path: Path) -> FieldInfo | None:
     """The field that the value at `path` belongs to; None for the whole."""
     keys = [i for i, part in enumerate(path) if isinstance(part, str)]
-    return _form_at(path[: keys[-1]]).model_fields[str(path[keys[-1]])] if keys else None
+    if not keys:
+        return None
+    return _form_at(whole, path[: keys[-1]]).model_fields[str(path[keys[-1]])]
 
 
 def _form_in(annotation: Any) -> type[Form] | None:

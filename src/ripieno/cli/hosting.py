@@ -1,0 +1,104 @@
+"""What `play` and `serve` share: the host with all that is around it, and the signals."""
+
+import argparse
+import signal
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ripieno.cli.options import DEFAULT_STYLE, add_music, add_ports, instead
+from ripieno.configuration.file import default_path
+from ripieno.engine.spawn import spawned
+from ripieno.link.endpoint import SOUNDING, own_endpoint, runtime_folder
+from ripieno.wire.command import Command, Silence
+
+if TYPE_CHECKING:
+    from ripieno.engine.loop import Timed
+    from ripieno.host.host import Host
+
+
+def add_hosting(parser: argparse.ArgumentParser) -> None:
+    """The options of both. What is not given is as the configuration has it."""
+    add_music(parser, style=DEFAULT_STYLE)
+    add_ports(parser, listens=True)
+    said_by_file = ("style", "swing", "reading", "transpose", "hold", "span", "channel", "seed")
+    parser.set_defaults(**dict.fromkeys(said_by_file))
+    group = parser.add_argument_group("files")
+    group.add_argument(
+        "--config",
+        type=Path,
+        default=default_path(),
+        metavar="FILE",
+        help=f"the configuration (default: {default_path()})",
+    )
+    group.add_argument(
+        "--journals",
+        type=Path,
+        metavar="FOLDER",
+        help="where sessions are kept (default: the system's folder for what programs keep)",
+    )
+    parser.epilog = (
+        "What no option says is as the configuration has it; a default named above is what "
+        "the configuration has at first."
+    )
+
+
+@contextmanager
+def hosted(
+    args: argparse.Namespace,
+    say: Callable[[str], None],
+    hear: "Callable[[Timed], object]" = lambda _: None,
+) -> Iterator["tuple[Host, tuple[str, ...]]"]:
+    """The host, playing, and what it plays on. Raises AuthorError, MachineError.
+
+    The engine's process begins first, and then what the host needs is imported: that takes
+    either of them about as long.
+    """
+    with spawned() as process:
+        from ripieno.host.control import ControlServer
+        from ripieno.host.host import Host
+        from ripieno.host.library import Library
+        from ripieno.host.notification import Notifier
+        from ripieno.host.sessions import Sessions, default_folder
+        from ripieno.host.wishes import Wishes
+
+        wishes = Wishes(args.config, instead(args), Library())
+        journals = wishes.configuration.journals
+        folder = args.journals or default_folder()
+        host = Host(
+            wishes,
+            first=process,
+            sounding=runtime_folder() / SOUNDING,
+            sessions=Sessions(folder, journals.most_bytes) if journals.keep else None,
+            notifier=Notifier.from_environment(),
+            say=say,
+            hear=hear,
+        )
+        with ControlServer(own_endpoint(), host):
+            try:
+                yield host, host.start()
+            finally:
+                host.close()
+
+
+@contextmanager
+def signals(host: "Host", *, hang_up: Command | None) -> Iterator[None]:
+    """TERM and INT end it, USR1 silences; HUP does `hang_up`, None for the end."""
+    meanings = {"SIGINT": None, "SIGTERM": None, "SIGHUP": hang_up, "SIGUSR1": Silence()}
+    here = {getattr(signal, name): does for name, does in meanings.items() if hasattr(signal, name)}
+    before = {number: signal.signal(number, _teller(host, does)) for number, does in here.items()}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+def _teller(host: "Host", does: Command | None) -> Callable[[int, object], None]:
+    return lambda _number, _frame: host.tell(does)
+
+
+def say_on_stderr(sentence: str) -> None:
+    print(f"ripieno: {sentence}", file=sys.stderr, flush=True)

@@ -1,0 +1,146 @@
+"""What the engine is plugged into, looked after while it plays.
+
+Called every turn of the process's main thread, some 40 ms apart. The two sides are looked at in
+turn, for two JACK clients that begin within a tenth of a second may not both be woken (see
+`midi.ports`); a port that vanishes or comes is known of within a quarter of a second. What that
+asks of MIDI, 0.1 ms a look on JACK, is all the loop may notice.
+"""
+
+import time
+from contextlib import ExitStack
+
+from ripieno.engine.loop import Engine, Output
+from ripieno.engine.rig import Both, Rig
+from ripieno.midi import ports
+from ripieno.midi.lasting import LastingInput, LastingOutput, PortState
+from ripieno.midi.soundfont import find_soundfont
+from ripieno.midi.sounding import Sounding
+from ripieno.midi.synth import Synth
+from ripieno.midi.systems import System, choose
+from ripieno.midi.threads import ForeignThreads
+from ripieno.perform.events import Silence, Stop
+
+_TURNS = 6  # between two looks at one side
+_SYSTEM_TURNS = 24  # between two looks for a MIDI system where none answers
+
+
+class Plugs:
+    """The ports of a rig. `said` has a sentence for the MIDI system and for the sound."""
+
+    def __init__(self, rig: Rig, system: System | None, sounding: Sounding) -> None:
+        """Opens the output, before anything else: what was left sounding there ends.
+
+        `system` is tried first if the rig names none. Raises MachineError if there is to be sound
+        and cannot be.
+        """
+        self.said: list[str] = []
+        self._own = ExitStack()
+        self._given = rig.system
+        self.system = rig.system or system or choose()
+        self._engine: Engine | None = None
+        self._input = LastingInput(rig.input, self._receive)
+        self._sound: PortState | None = None
+        self._output = LastingOutput(rig.output, sounding)
+        self._uses_port = rig.output is not None or not rig.sound
+        self._opened_out = self._uses_port and self._output.look(self.system)
+        self.to: Output = self._output
+        if rig.sound:
+            self._add_sound()
+        self._turn = 0
+        self._threads = ForeignThreads()
+
+    def begin(self, engine: Engine) -> None:
+        """Open the input."""
+        self._engine = engine
+        if self._opened_out:
+            ports.pause(self.system)
+        self._look_in()
+        self._threads.renew()
+
+    def turn(self) -> bool:
+        """Whether a port has come or gone."""
+        self._turn += 1
+        if self._turn % _SYSTEM_TURNS == 0 and self._given is None and self._is_alone:
+            self.system = choose()
+        sides = {0: self._look_out, _TURNS // 2: self._look_in}
+        look = sides.get(self._turn % _TURNS)
+        changed = look is not None and look()
+        if changed:
+            self._threads.renew()
+        return changed
+
+    @property
+    def server_is_gone(self) -> bool:
+        """Whether the server behind the ports has died: then nothing of them may be touched."""
+        return self.system.is_served and self._threads.lost
+
+    @property
+    def states(self) -> tuple[PortState, PortState]:
+        """The input's and the output's."""
+        return self._input.state, self._sound or self._output.state
+
+    @property
+    def lost_inputs(self) -> int:
+        return self._input.errors
+
+    @property
+    def unheard(self) -> int:
+        """Messages sent while there was no output."""
+        return self._output.unheard
+
+    @property
+    def ended(self) -> int:
+        """Notes that others had left sounding, and that were ended."""
+        return self._output.ended
+
+    def close_input(self) -> None:
+        """No keys any more."""
+        self._input.close()
+
+    def close(self) -> None:
+        """Call it when the engine has ended, so that its last messages leave."""
+        self._input.close()
+        self._output.close()
+        self._own.close()
+
+    def _receive(self, data: bytes, at_ns: int) -> None:
+        if self._engine is not None:
+            self._engine.receive(data, at_ns)
+
+    def _add_sound(self) -> None:
+        font, why = find_soundfont()
+        synth = Synth(font)
+        self._own.callback(synth.close)
+        self.said.append(f"sound font: {why}")
+        if self._uses_port:
+            self.said.append(f"sound: {synth.name} ({synth.why})")
+            self.to = Both(self._output, synth)
+        else:
+            self._sound = PortState(synth.name, synth.why)
+            self.to = synth
+
+    @property
+    def _is_alone(self) -> bool:
+        """Whether no MIDI system answers, or this one has nothing of what is wanted."""
+        return self.system.api is None or not (self._input.state.name or self._output.state.name)
+
+    def _look_in(self) -> bool:
+        assert self._engine is not None, "plugs begin with their engine"
+        was_open = bool(self._input.state.name)
+        if not self._input.look(self.system):
+            return False
+        if was_open:
+            self._engine.unplugged(time.monotonic_ns())
+        return True
+
+    def _look_out(self) -> bool:
+        """What has sounded there goes silent: by its own fall, or as it is opened again."""
+        assert self._engine is not None, "plugs begin with their engine"
+        was_open = bool(self._output.state.name)
+        if not self._uses_port or not self._output.look(self.system):
+            return False
+        if was_open:
+            self._engine.submit(Stop(time.monotonic_ns()))
+        elif self._output.unheard:
+            self._engine.submit(Silence(time.monotonic_ns()))
+        return True

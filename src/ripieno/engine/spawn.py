@@ -1,0 +1,43 @@
+"""The engine's process, begun. Imports next to nothing, so that it can be begun first of all."""
+
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+
+LOOK = "--look"
+
+
+class Spawned:
+    """A process begun, but not told yet what to play.
+
+    It takes about as long to begin as reading a style does: do both at once. It gets no signal
+    that a terminal sends: Ctrl-C and hanging up are the host's to answer.
+    """
+
+    def __init__(self, *, looks: bool = False) -> None:
+        """`looks`: it begins by finding the MIDI system, for it will be told at once."""
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "ripieno.engine.process", *([LOOK] if looks else [])],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            start_new_session=True,
+        )
+
+    def close(self) -> None:
+        """End it, if nobody has told it anything. May be called again."""
+        for stream in (self.process.stdin, self.process.stdout):
+            assert stream is not None
+            with suppress(BrokenPipeError):
+                stream.close()
+        self.process.wait()
+
+
+@contextmanager
+def spawned() -> Iterator[Spawned]:
+    """One that ends with the context."""
+    process = Spawned(looks=True)
+    try:
+        yield process
+    finally:
+        process.close()

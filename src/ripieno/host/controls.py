@@ -1,0 +1,58 @@
+"""Controls that give commands: what is pressed, what it does, and how it is learnt."""
+
+from ripieno.configuration.model import Control
+from ripieno.engine.loop import Bind, Pressed
+from ripieno.perform.press import ON, Press, PressKind
+from ripieno.wire.command import Command, TempoByValue, command_from, words_of
+
+
+class Controls:
+    """For one thread at a time."""
+
+    def __init__(self) -> None:
+        self.all: tuple[Control, ...] = ()
+        self.learning: Command | None = None
+        self._values: dict[Press, int] = {}  # of controllers, as they were last
+
+    @property
+    def bind(self) -> Bind:
+        """What the engine has to know of them."""
+        presses = frozenset(control.press for control in self.all)
+        return Bind(presses, learning=self.learning is not None)
+
+    def learn(self, pressed: Pressed) -> Control | None:
+        """The control that a press makes of what was to be learnt; None if nothing was.
+
+        What the same press did before it does no more.
+        """
+        if self.learning is None:
+            return None
+        control, self.learning = Control(pressed.press, words_of(self.learning)), None
+        self.all = (*(c for c in self.all if c.press != pressed.press), control)
+        self._values[pressed.press] = pressed.value
+        return control
+
+    def forget(self, do: Command) -> tuple[Control, ...]:
+        """The controls that did it, and do no more."""
+        gone = tuple(control for control in self.all if control.do == words_of(do))
+        self.all = tuple(control for control in self.all if control not in gone)
+        return gone
+
+    def asked(self, pressed: Pressed) -> Command | None:
+        """The command that a press gives, if it gives one.
+
+        A key and a program change give it when they come. A controller gives it when it goes
+        on, as a pedal or a button does (MIDI 1.0: from 64), and not again before it has been
+        off; one that sets the tempo gives it at each value.
+        """
+        before = self._values.get(pressed.press, 0)
+        self._values[pressed.press] = pressed.value
+        words = next((c.do for c in self.all if c.press == pressed.press), None)
+        if words is None:
+            return None
+        do = command_from(words)
+        if isinstance(do, TempoByValue):
+            return do
+        if pressed.press.kind is PressKind.CONTROLLER:
+            return do if pressed.value >= ON > before else None
+        return do if pressed.value > 0 else None

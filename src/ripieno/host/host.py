@@ -1,0 +1,388 @@
+"""The host: everything that is not a note.
+
+Two threads call it. One runs `run`: it keeps the engine going, has the journal written, looks at
+the files and answers the service manager. The other is the control server's. What both change is
+changed under one lock, and under it nothing is waited for but a style file that is read.
+"""
+
+import time
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from queue import Empty, SimpleQueue
+from threading import RLock
+
+from ripieno.engine.loop import Pressed, Timed
+from ripieno.engine.messages import Answer, Begin, Ports, Standing
+from ripieno.engine.spawn import Spawned
+from ripieno.errors import AuthorError, RipienoError
+from ripieno.host.controls import Controls
+from ripieno.host.notification import Notifier
+from ripieno.host.record import Record
+from ripieno.host.sessions import Sessions
+from ripieno.host.stage import Result, Stage
+from ripieno.host.upkeep import KeptEngine
+from ripieno.host.wishes import Wishes
+from ripieno.midi.systems import System
+from ripieno.theory.key import Key
+from ripieno.units import NS_PER_S
+from ripieno.wire import command as wire
+from ripieno.wire.command import Command, words_of
+from ripieno.wire.status import ControlStatus, Status
+
+_TURN_S = 0.05
+_FILES_NS = NS_PER_S  # between two looks at the configuration and the style
+
+
+@dataclass(frozen=True, slots=True)
+class _Told:
+    command: Command | None  # None: the end
+
+
+class Host:
+    """From `start` to `close`. `say` gets sentences for a log: what changed and what is wrong."""
+
+    def __init__(
+        self,
+        wishes: Wishes,
+        *,
+        first: Spawned | None = None,
+        sounding: Path | None = None,
+        sessions: Sessions | None = None,
+        notifier: Notifier | None = None,
+        say: Callable[[str], None] = lambda _: None,
+        hear: Callable[[Timed], object] = lambda _: None,
+    ) -> None:
+        """`hear` gets all that the engine has done, from `run`'s thread."""
+        self._lock = RLock()
+        self._inbox: SimpleQueue[Ports | Pressed | _Told | None] = SimpleQueue()
+        self._wishes = wishes
+        self._say, self._tell_news = say, hear
+        self._notices: dict[str, str] = {}
+        self._sounding = sounding
+        self._system: System | None = None
+        self._controls = Controls()
+        self._controls.all = wishes.configuration.controls
+        self._kept = KeptEngine(self._begins, self._inbox.put, first)
+        self._stage = Stage(wishes.chosen, wishes.library, self._kept.submit)
+        self._stage.asked_style = wishes.configuration.style
+        self._sessions = sessions
+        self._record = None if sessions is None else Record(sessions, wishes.chosen)
+        self._notifier = notifier or Notifier()
+        self._began_ns = time.monotonic_ns()
+        self._looked_ns = self._fed_ns = self._began_ns
+        for number, fault in enumerate(wishes.faults):
+            self._note(f"beginning {number}", fault)
+
+    def start(self) -> tuple[str, ...]:
+        """Returns when it is ready to play, with what it plays on. Raises MachineError."""
+        engine = self._kept.start()
+        self._system = engine.ports.system
+        self._tell_ended()
+        self._notifier.ready(self._summary())
+        return (f"MIDI: {engine.ports.system.name} ({engine.ports.system.why})", *engine.said)
+
+    def tell(self, command: Command | None) -> None:
+        """Have a command carried out, None for the end. May be called from a signal handler."""
+        self._inbox.put(_Told(command))
+
+    @property
+    def key(self) -> Key | None:
+        """The song's."""
+        return self._stage.chosen.settings.key
+
+    def run(self, each_turn: Callable[[], None] = lambda: None) -> None:
+        """Until a signal means the end. `each_turn` is called 20 times a second."""
+        while True:
+            each_turn()
+            try:
+                word = self._inbox.get(timeout=_TURN_S)
+            except Empty:
+                word = _Told(wire.AskStatus())
+            if isinstance(word, _Told) and word.command is None:
+                return
+            self._hear(word)
+            self._turn()
+
+    def close(self) -> None:
+        """Silence, the journal's end, and the engine's."""
+        self._notifier.stopping()
+        rest = self._kept.close()
+        if self._record is not None and self._sessions is not None:
+            self._record.add(rest)
+            self._record.end(self._stage.chosen)
+            self._sessions.close()
+
+    # Commands: from the control server's thread, or from a press in `run`'s.
+
+    def carry_out(self, command: Command, value: int | None = None) -> Result:
+        """The result of a command. Raises RipienoError. `value`: a controller's, 0..127."""
+        with self._lock:
+            result = self._stage.carry_out(command, value)
+            return self._carry_out_other(command) if result is None else result
+
+    def _carry_out_other(self, command: Command) -> Result:
+        match command:
+            case wire.Learn(do):
+                self._controls.learning = do
+                self._bind()
+                return {"learning": " ".join(words_of(do))}
+            case wire.StopLearning():
+                self._controls.learning = None
+                self._bind()
+                return {"learning": None}
+            case wire.Forget(do):
+                return self._forget(do)
+            case wire.Reload():
+                return self._reload()
+            case _:
+                return {}
+
+    def status(self) -> Status:
+        """What is played, on what, and what is wrong. Asks the engine."""
+        answer = self._kept.ask()
+        with self._lock:
+            return self._status(answer)
+
+    # The engine.
+
+    def _begins(self, standing: Standing) -> Begin:
+        with self._lock:
+            chosen, wishes = self._stage.chosen, self._wishes
+            return Begin(
+                chosen.settings,
+                chosen.style,
+                wishes.rig,
+                self._system,
+                self._sounding,
+                standing if chosen.settings.hold else Standing(),
+                self._controls.bind.presses,
+            )
+
+    def _bind(self) -> None:
+        self._kept.submit(self._controls.bind)
+
+    def _hear(self, word: Ports | Pressed | _Told | None) -> None:
+        match word:
+            case Ports():
+                self._system = word.system
+                self._say_ports(word)
+            case Pressed():
+                self._pressed(word)
+            case _Told(command) if command is not None:
+                self._try(command)
+            case _:
+                pass  # an engine has ended: the turn sees to it
+
+    def _turn(self) -> None:
+        now_ns = time.monotonic_ns()
+        if self._kept.turn():
+            self._say(f"{self._kept.why}; another plays on")
+            self._tell_ended()
+            self._journal(self._kept.last_words())
+            if self._record is not None:
+                self._record.end(self._stage.chosen)
+        self._journal(self._kept.news())
+        if now_ns - self._looked_ns >= _FILES_NS:
+            self._looked_ns = now_ns
+            self._look_at_files()
+        self._feed(now_ns)
+
+    def _feed(self, now_ns: int) -> None:
+        """The service manager's watchdog, as long as an engine turns."""
+        watchdog_s = self._notifier.watchdog_s
+        if watchdog_s is not None and now_ns - self._fed_ns >= watchdog_s * NS_PER_S:
+            self._fed_ns = now_ns
+            self._notifier.alive()
+            self._notifier.status(self._summary())
+
+    def _tell_ended(self) -> None:
+        if self._kept.ended:
+            self._say(f"notes that had been left sounding and were ended: {self._kept.ended}")
+            self._kept.ended = 0
+
+    def _say_ports(self, ports: Ports) -> None:
+        for side, state in (("input", ports.input), ("output", ports.output)):
+            self._say(f"{side}: {state.name or 'none'} ({state.why})")
+
+    def _journal(self, news: list[Timed]) -> None:
+        for timed in news:
+            self._tell_news(timed)
+        if self._record is None or self._sessions is None:
+            return
+        self._record.add(news)
+        self._note("journal", self._sessions.fault)
+
+    # Controls.
+
+    def _pressed(self, pressed: Pressed) -> None:
+        with self._lock:
+            if pressed.learnt and (control := self._controls.learn(pressed)) is not None:
+                self._bind()
+                self._say(f"{control.press} does: {' '.join(control.do)}")
+                self._save(lambda: self._wishes.keep(control))
+                return
+            do = self._controls.asked(pressed)
+        if do is not None:
+            self._try(do, pressed.value)
+
+    def _try(self, command: Command, value: int | None = None) -> None:
+        """A command that nobody waits to be answered."""
+        try:
+            self.carry_out(command, value)
+        except RipienoError as fault:
+            self._note("command", f"{' '.join(words_of(command))}: {fault}")
+        else:
+            self._note("command", None)
+
+    def _forget(self, do: Command) -> Result:
+        gone = self._controls.forget(do)
+        if not gone:
+            raise AuthorError(
+                f"no control does '{' '.join(words_of(do))}'; 'tell status' lists them"
+            )
+        self._bind()
+        self._save(lambda: self._wishes.drop(do))
+        return {"forgotten": ", ".join(str(control.press) for control in gone)}
+
+    def _save(self, write: Callable[[], None]) -> None:
+        """What has been learnt holds, whether the file can be written or not."""
+        try:
+            write()
+        except RipienoError as fault:
+            self._note("controls", f"{fault}; learned controls hold until the end only")
+        else:
+            self._note("controls", None)
+
+    # Files.
+
+    def _look_at_files(self) -> None:
+        with self._lock:
+            if self._wishes.has_changed():
+                with suppress(AuthorError):  # there is a notice
+                    self._reload()
+            self._read_style_again()
+
+    def _reload(self) -> Result:
+        """Take over the configuration as it is now, or keep the running one and say why."""
+        self._notifier.reloading()
+        try:
+            changed = self._wishes.read_again()
+        except AuthorError as fault:
+            self._note("configuration", f"{fault}; what was there before is kept")
+            raise
+        finally:
+            self._notifier.ready(self._summary())
+        self._note("configuration", None)
+        self._forget_faults()
+        self._take_wishes(changed)
+        self._read_style_again()
+        return {"changed": ", ".join(sorted(changed)) or "nothing"}
+
+    def _take_wishes(self, changed: frozenset[str]) -> None:
+        if "controls" in changed:
+            self._controls.all = self._wishes.configuration.controls
+            self._bind()
+        chosen = self._wishes.chosen_with(changed, self._stage.chosen)
+        if self._stage.become(chosen) or changed & {"input", "output", "sound"}:
+            self._kept.renew()
+        if "journals" in changed:
+            self._say("how journals are kept changes when the daemon begins again")
+
+    def _forget_faults(self) -> None:
+        """Those of the beginning: the file is good now."""
+        for topic in [topic for topic in self._notices if topic.startswith("beginning")]:
+            self._note(topic, None)
+
+    def _read_style_again(self) -> None:
+        """If its file has changed; with a fault in it, the style goes on as it was."""
+        library, asked = self._stage.library, self._stage.asked_style
+        if not library.has_changed(asked):
+            return
+        try:
+            self._stage.play_in(library.style(asked), asked)
+            self._note("style", None)
+            self._say(f"style {asked} was read again")
+        except AuthorError as fault:
+            library.seen(asked)
+            self._note("style", f"{fault}; the style as it was goes on")
+
+    def _note(self, topic: str, sentence: str | None) -> None:
+        """Something is wrong, or with None no more."""
+        with self._lock:
+            if sentence is None:
+                self._notices.pop(topic, None)
+            elif self._notices.get(topic) != sentence:
+                self._notices[topic] = sentence
+                self._say(sentence)
+
+    # Status.
+
+    def _summary(self) -> str:
+        engine = self._kept.engine
+        if engine is None:
+            return f"no engine: {self._kept.why}"
+        missing = [s.why for s in (engine.ports.input, engine.ports.output) if not s.name]
+        playing = f"playing {self._stage.chosen.style.id}"
+        return "; ".join([playing, *missing, *self._notices.values()])
+
+    def _status(self, answer: Answer | None) -> Status:
+        chosen, engine, controls = self._stage.chosen, self._kept.engine, self._controls
+        settings, shown = chosen.settings, None if answer is None else answer.shown
+        ports = None if engine is None else engine.ports
+        place = None if shown is None else shown.bar_and_beat
+        learning = controls.learning
+        return Status(
+            style=chosen.style.id,
+            style_name=chosen.style.name,
+            bpm=settings.bpm,
+            meter=str(settings.meter),
+            key=None if settings.key is None else str(settings.key),
+            hold=settings.hold,
+            split=settings.split,
+            transpose=settings.transpose,
+            reading=settings.reading.value,
+            swing=str(settings.swing),
+            chord=None if shown is None else shown.chord,
+            degree=None,
+            bar=None if place is None else place[0],
+            beat=None if place is None else place[1],
+            left=() if shown is None else shown.left,
+            right=() if shown is None else shown.right,
+            sounding=() if shown is None else shown.sounding,
+            pedal=shown is not None and shown.pedal,
+            input="" if ports is None else ports.input.name,
+            output="" if ports is None else ports.output.name,
+            input_why=self._kept.why if ports is None else ports.input.why,
+            output_why=self._kept.why if ports is None else ports.output.why,
+            engine="lost" if engine is None else "playing",
+            restarts=self._kept.restarts,
+            scheduling="" if engine is None else engine.ready.scheduling,
+            counts=self._counts(answer),
+            learning=None if learning is None else words_of(learning),
+            controls=tuple(ControlStatus(str(c.press), c.do) for c in controls.all),
+            journal=self._journal_path(),
+            notices=tuple(self._notices.values()),
+            uptime_s=(time.monotonic_ns() - self._began_ns) / NS_PER_S,
+        )
+
+    def _journal_path(self) -> str | None:
+        path = None if self._sessions is None else self._sessions.path
+        return None if path is None else str(path)
+
+    def _counts(self, answer: Answer | None) -> dict[str, int]:
+        """What went by in this engine; nothing while there is none that answers."""
+        if answer is None:
+            return {}
+        counts = answer.counts
+        return {
+            "received": counts.received,
+            "sent": counts.sent,
+            "failed": counts.failed,
+            "flooded": counts.flooded,
+            "lost_inputs": answer.lost_inputs,
+            "unheard": answer.unheard,
+            "dropped_news": answer.dropped_news,
+            "unkept": 0 if self._sessions is None else self._sessions.dropped,
+        }

@@ -1,0 +1,106 @@
+"""What the player has chosen, and how commands change it: the musical half of the host."""
+
+import time
+from collections.abc import Callable
+
+from ripieno.errors import AuthorError
+from ripieno.host.library import Library
+from ripieno.perform import events as ev
+from ripieno.perform.chosen import Chosen
+from ripieno.perform.events import Input
+from ripieno.perform.settings import BPM_RANGE, ReadKeys
+from ripieno.perform.tap import Taps
+from ripieno.style.model import Style, meter_named
+from ripieno.theory.key import key_named
+from ripieno.wire import command as wire
+from ripieno.wire.command import Command
+
+Result = dict[str, object]
+
+_SLOWEST_BY_VALUE = 40  # beats a minute at value 0, and one more for each
+
+
+class Stage:
+    """For one thread at a time. `submit` takes what becomes of a command to the engine."""
+
+    def __init__(self, chosen: Chosen, library: Library, submit: Callable[[Input], None]) -> None:
+        self.chosen = chosen
+        self.library = library
+        self.asked_style = chosen.style.id  # its id, or the file that was named
+        self._submit = submit
+        self._taps = Taps()
+        self._handlers: dict[type[Command], Callable[..., Result]] = {
+            wire.ChooseStyle: lambda c: self.play_in(self.library.style(c.style), c.style),
+            wire.StepStyle: lambda c: self.play_in(self.library.beside(self.chosen.style.id, c.by)),
+            wire.ChooseTempo: lambda c: self._at_tempo(c.bpm),
+            wire.NudgeTempo: lambda c: self._at_tempo(self.chosen.settings.bpm + c.by),
+            wire.Tap: lambda _: self._tap(),
+            wire.ChooseMeter: lambda c: self._choose(
+                ev.SetMeter(_now_ns(), meter_named(c.meter)), meter=c.meter
+            ),
+            wire.ChooseKey: lambda c: self._choose(
+                ev.SetKey(_now_ns(), None if c.key is None else key_named(c.key)), key=c.key
+            ),
+            wire.ChooseHold: lambda c: self._hold(c.on),
+            wire.ChooseSplit: lambda c: self._choose(ev.SetSplit(_now_ns(), c.note), split=c.note),
+            wire.Transpose: lambda c: self._choose(
+                ev.SetTranspose(_now_ns(), c.semitones), transpose=c.semitones
+            ),
+            wire.ChooseReading: lambda c: self._choose(
+                ev.SetReading(_now_ns(), ReadKeys(c.reading)), reading=c.reading
+            ),
+            wire.Stop: lambda _: self._choose(ev.Stop(_now_ns()), stopped=True),
+            wire.Silence: lambda _: self._choose(ev.Silence(_now_ns()), silent=True),
+        }
+
+    def carry_out(self, command: Command, value: int | None = None) -> Result | None:
+        """What has come of it; None if it is no command about the music. Raises AuthorError.
+
+        `value`, 0..127, is that of the controller that gave the command, if one did.
+        """
+        if isinstance(command, wire.TempoByValue):
+            return self._tempo_by(value)
+        handler = self._handlers.get(type(command))
+        return None if handler is None else handler(command)
+
+    def play_in(self, style: Style, asked: str | None = None) -> Result:
+        """Another style, from now on; `asked` is how it was asked for, if not by its id."""
+        self.asked_style = asked or style.id
+        result = self._choose(ev.SetStyle(_now_ns(), style), style=style.id)
+        note = style.foreign_to(self.chosen.settings.meter)
+        return result if note is None else result | {"note": note}
+
+    def become(self, other: Chosen) -> bool:
+        """All at once what another has chosen. Whether it takes a new engine to play it."""
+        steps = self.chosen.steps_to(other, _now_ns())
+        self.chosen = other
+        for step in steps or ():
+            self._submit(step)
+        return steps is None
+
+    def _choose(self, event: Input, **result: object) -> Result:
+        self.chosen = self.chosen.after(event)
+        self._submit(event)
+        return result
+
+    def _at_tempo(self, bpm: float) -> Result:
+        least, most = BPM_RANGE
+        bpm = round(min(max(bpm, least), most), 3)
+        return self._choose(ev.SetTempo(_now_ns(), bpm), bpm=bpm)
+
+    def _tempo_by(self, value: int | None) -> Result:
+        if value is None:
+            raise AuthorError("tempo without a number is for a controller; write a number, as 92")
+        return self._at_tempo(_SLOWEST_BY_VALUE + value)
+
+    def _tap(self) -> Result:
+        bpm = self._taps.tap(_now_ns())
+        return {"bpm": None} if bpm is None else self._at_tempo(bpm)
+
+    def _hold(self, on: bool | None) -> Result:
+        hold = not self.chosen.settings.hold if on is None else on
+        return self._choose(ev.SetHold(_now_ns(), hold), hold=hold)
+
+
+def _now_ns() -> int:
+    return time.monotonic_ns()

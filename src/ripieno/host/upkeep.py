@@ -1,0 +1,181 @@
+"""An engine that is replaced when it ends.
+
+Another process waits, begun and with everything imported, that only has to be told what to play:
+so the notes of an engine that was killed end some tens of milliseconds later, and the music goes
+on in its own time. The new engine gets what the player had chosen and what was being played.
+
+An engine that does not answer for two seconds is killed: it would never end by itself, for
+instance in a send that a dead MIDI server does not take.
+"""
+
+import time
+from collections.abc import Callable
+from queue import SimpleQueue
+from threading import Lock
+from typing import Protocol
+
+from ripieno.engine.loop import Bind, Timed
+from ripieno.engine.messages import SERVER_IS_GONE, Answer, Begin, Standing
+from ripieno.engine.spawn import Spawned
+from ripieno.errors import MachineError
+from ripieno.host.engine_process import EngineProcess, Word
+from ripieno.perform.events import Input
+from ripieno.units import NS_PER_S
+
+_ASK_NS = NS_PER_S  # between two questions whether it still turns
+_ANSWER_NS = 2 * NS_PER_S
+_LATE_NS = NS_PER_S // 2  # a host that was itself held up for so long has not waited
+# An engine that cannot begin is tried again after so long, twice as long each time.
+_AGAIN_NS, _AGAIN_AT_MOST_NS = NS_PER_S // 5, 2 * NS_PER_S
+
+
+class Begins(Protocol):
+    """What an engine is to begin with, given what the one before it was playing."""
+
+    def __call__(self, standing: Standing) -> Begin: ...
+
+
+class KeptEngine:
+    """All calls are for one thread but `submit` and `ask`, which may come from any.
+
+    `tell` gets the words of the engines from threads of their own; a word that is None is an
+    engine's end, and then `turn` must be called soon.
+    """
+
+    def __init__(
+        self, begins: Begins, tell: Callable[[Word], None], first: Spawned | None = None
+    ) -> None:
+        self.restarts = 0
+        self.ended = 0  # notes that engines or runs before had left sounding
+        self.why = ""  # what ended the last engine, or keeps the next from beginning
+        self._begins = begins
+        self._tell = tell
+        self._spare = first
+        self._engine: EngineProcess | None = None
+        self._late: list[Input | Bind] = []  # what came while there was none
+        self._standing = Standing()
+        self._last_words: list[Timed] = []
+        self._question: tuple[int, SimpleQueue[Answer | None]] | None = None
+        self._asked_ns = 0
+        self._handing_over = Lock()
+        self._turned_ns = time.monotonic_ns()
+        self._again_ns, self._again_at_ns = _AGAIN_NS, 0
+
+    def start(self) -> EngineProcess:
+        """The first engine. Raises MachineError if it cannot begin."""
+        return self._begin(Standing())
+
+    @property
+    def engine(self) -> EngineProcess | None:
+        """The one that plays; None while another is on its way."""
+        return self._engine
+
+    def submit(self, event: Input | Bind) -> None:
+        """For the engine, or for the next one if there is none just now."""
+        with self._handing_over:
+            engine = self._engine
+            if engine is None:
+                self._late.append(event)
+                return
+        engine.submit(event)
+
+    def ask(self) -> Answer | None:
+        """None if there is no engine, or none that answers."""
+        engine = self._engine
+        try:
+            return None if engine is None else engine.ask()
+        except MachineError:
+            return None
+
+    def news(self) -> list[Timed]:
+        """What the engine has done since the last call."""
+        engine = self._engine
+        return [] if engine is None else engine.news()
+
+    def turn(self) -> bool:
+        """Look after it. Whether another engine has begun, with news of its own."""
+        now_ns = time.monotonic_ns()
+        held_up = now_ns - self._turned_ns > _LATE_NS
+        self._turned_ns = now_ns
+        if self._engine is not None:
+            if self._engine.is_running:
+                self._see_that_it_turns(now_ns, held_up=held_up)
+                return False
+            self._bury(self._engine)
+        if now_ns < self._again_at_ns:
+            return False
+        return self._replace(now_ns)
+
+    def renew(self) -> None:
+        """Have another engine play on, with what only an engine's beginning can change."""
+        engine = self._engine
+        if engine is not None:
+            engine.end()
+
+    def last_words(self) -> list[Timed]:
+        """What the engine before this one did at its end."""
+        words, self._last_words = self._last_words, []
+        return words
+
+    def close(self) -> list[Timed]:
+        """Silence, and the end. What it has done since the last news."""
+        engine, self._engine = self._engine, None
+        if engine is not None:
+            engine.close()
+            self._last_words += engine.news()
+        if self._spare is not None:
+            self._spare.close()
+        return self.last_words()
+
+    def _bury(self, engine: EngineProcess) -> None:
+        engine.close()
+        self.why = _cause(engine.exit_status)
+        self._standing = engine.standing
+        self._last_words += engine.news()
+        self._engine, self._question = None, None
+
+    def _replace(self, now_ns: int) -> bool:
+        try:
+            self._begin(self._standing)
+        except MachineError as reason:
+            self.why = str(reason)
+            self._again_at_ns = now_ns + self._again_ns
+            self._again_ns = min(2 * self._again_ns, _AGAIN_AT_MOST_NS)
+            return False
+        self.restarts += 1
+        self._again_ns = _AGAIN_NS
+        return True
+
+    def _begin(self, standing: Standing) -> EngineProcess:
+        process, self._spare = self._spare or Spawned(), None
+        engine = EngineProcess(self._begins(standing), process, self._tell)
+        with self._handing_over:
+            for event in self._late:
+                engine.submit(event)
+            self._engine, self._late = engine, []
+        self.ended += engine.ready.ended
+        self._spare = Spawned()
+        return engine
+
+    def _see_that_it_turns(self, now_ns: int, *, held_up: bool) -> None:
+        assert self._engine is not None, "it is running"
+        if self._question is None or held_up:
+            self._asked_ns = now_ns
+        if self._question is None:
+            self._question = self._engine.begin_to_ask()
+        elif not self._question[1].empty():
+            if now_ns - self._asked_ns >= _ASK_NS:
+                self._engine.stop_asking(self._question[0])
+                self._question = None
+        elif now_ns - self._asked_ns > _ANSWER_NS:
+            self._engine.kill()
+
+
+def _cause(exit_status: int | None) -> str:
+    if exit_status == SERVER_IS_GONE:
+        return "the MIDI server has ended"
+    if exit_status is not None and exit_status < 0:
+        return f"the engine was ended by signal {-exit_status}"
+    if exit_status == 0:
+        return "the engine was begun anew"
+    return f"the engine has ended by a fault of its own (status {exit_status})"

@@ -1,0 +1,221 @@
+"""Ports that last: opened when they are there, let go when they are gone, opened again.
+
+No MIDI system tells a program that a cable was pulled: the port stays open, sends succeed, and
+when the instrument is back nothing arrives until the port is opened again. So `look`, called a
+few times a second, compares the list of ports with the one that is open.
+
+A port is known by its name, not by its number, which changes with plugging. Without a choice
+the port in use stays in use while it is there; otherwise the likeliest is taken, and a virtual
+one of our own only until there is one.
+"""
+
+import time
+from contextlib import suppress
+from dataclasses import dataclass
+from threading import Lock
+from typing import Any, Generic, TypeVar
+
+from ripieno.errors import MachineError
+from ripieno.midi import ports
+from ripieno.midi.memory import Receive
+from ripieno.midi.ports import InPort, OutPort, Pick, Side
+from ripieno.midi.sounding import Sounding
+from ripieno.midi.systems import System
+from ripieno.units import NS_PER_S
+
+# A port that could not be opened is not tried again for so long: another program may have it.
+_REFUSED_NS = NS_PER_S
+
+
+@dataclass(frozen=True, slots=True)
+class PortState:
+    """`name` is empty while no port is open; `why` is a sentence for people in both cases."""
+
+    name: str
+    why: str
+
+
+PortT = TypeVar("PortT", InPort, OutPort)
+
+
+class _Lasting(Generic[PortT]):
+    """A side. Everything but `OutPort.send` is for one thread, that which first called `look`."""
+
+    def __init__(self, side: Side, choice: str | None) -> None:
+        self.state = PortState("", f"no {side.kind} has been looked for yet")
+        self._side = side
+        self._choice = choice
+        self._system: System | None = None
+        self._midi: Any = None  # lists ports while none is open
+        self._port: PortT | None = None
+        self._opened: tuple[str, str] | None = None  # its name, and what RtMidi calls it
+        self._refused_ns: int | None = None
+
+    def look(self, system: System) -> bool:
+        """Whether a port has been opened or lost since the last call."""
+        before = self._opened
+        try:
+            self._follow(system)
+        except MachineError as reason:
+            self._let_go()
+            self.state = PortState("", str(reason))
+        return self._opened != before
+
+    def close(self) -> None:
+        """No port any more, unless `look` is called again."""
+        self._let_go()
+        self._drop_client()
+
+    def _follow(self, system: System) -> None:
+        self._system = system
+        if system.api is None:
+            pick, raw = ports.pick_port(system, self._side, (), self._choice), ""
+        else:
+            pick, raw = self._wanted(system)
+        if self._opened != (pick.name, raw):
+            self._let_go()
+            self._open(system, pick, raw)
+
+    def _wanted(self, system: System) -> tuple[Pick, str]:
+        listed = self._listed(system)
+        names = ports.names_of(system, listed)
+        in_use = self._opened and self._opened[0]
+        if self._choice is None and in_use in names:
+            pick = Pick(names.index(in_use), in_use, self.state.why)
+        else:
+            pick = ports.pick_port(system, self._side, names, self._choice)
+        return pick, "" if pick.index is None else listed[pick.index]
+
+    def _listed(self, system: System) -> list[str]:
+        if self._port is not None:
+            return self._port.listed()
+        if self._midi is None:
+            self._midi = ports.new_client(system, self._side)
+        names: list[str] = self._midi.get_ports()
+        return names
+
+    def _open(self, system: System, pick: Pick, raw: str) -> None:
+        now_ns = time.monotonic_ns()
+        if self._refused_ns is not None and now_ns - self._refused_ns < _REFUSED_NS:
+            return
+        if system.api is not None:
+            midi = self._midi or ports.new_client(system, self._side)
+            try:
+                # Listed again, for a client's numbers hold for its own latest list only.
+                ports.open_port(midi, _renumbered(system, midi, pick), self._side)
+            except MachineError:
+                self._midi = midi
+                self._refused_ns = now_ns
+                raise
+            self._midi, self._refused_ns = None, None
+            self._publish(midi, pick)
+        self._opened, self.state = (pick.name, raw), PortState(pick.name, pick.why)
+
+    def _publish(self, midi: Any, pick: Pick) -> None:
+        raise NotImplementedError
+
+    def _let_go(self) -> None:
+        port, self._port, self._opened = self._port, None, None
+        if port is not None:
+            port.close()
+
+    def _drop_client(self) -> None:
+        midi, self._midi = self._midi, None
+        if midi is not None:
+            midi.delete()
+
+
+class LastingInput(_Lasting[InPort]):
+    """`receive(data, at_ns)` is called as by `InPort`; `errors` counts what it raised."""
+
+    def __init__(self, choice: str | None, receive: Receive) -> None:
+        super().__init__(ports.IN, choice)
+        self._receive = receive
+        self._errors = 0
+
+    @property
+    def errors(self) -> int:
+        return self._errors + (0 if self._port is None else self._port.errors)
+
+    def _publish(self, midi: Any, pick: Pick) -> None:
+        self._port = InPort(midi, pick, self._receive)
+
+    def _let_go(self) -> None:
+        self._errors = self.errors
+        super()._let_go()
+
+
+class LastingOutput(_Lasting[OutPort]):
+    """What is sent while no port is open goes nowhere, and `unheard` counts it.
+
+    `sounding` is what the instrument may be sounding: what a process before this one, or a
+    cable that was pulled, left there is ended as soon as the port is opened.
+    """
+
+    def __init__(self, choice: str | None, sounding: Sounding) -> None:
+        super().__init__(ports.OUT, choice)
+        self.unheard = 0
+        self.ended = 0  # notes that had been left sounding
+        self._sounding = sounding
+        self._says_again = False
+        self._sending = Lock()
+
+    def send(self, data: bytes) -> None:
+        """One whole message, from any one thread. ValueError, MachineError as from a port."""
+        with self._sending:
+            if self._port is None:
+                self.unheard += 1
+                return
+            self._sounding.before(data)
+            self._port.send(data)
+            self._sounding.after(data)
+
+    def look(self, system: System) -> bool:
+        """As of a side; and what was ended at the opening is ended once more at the next look.
+
+        A JACK server that is behind may take what was sent first before it has connected the port.
+        """
+        changed = super().look(system)
+        if self._says_again and not changed:
+            self._says_again = False
+            with self._sending, suppress(ValueError, MachineError):
+                if self._port is not None:
+                    for data in self._sounding.doubtful():
+                        self._port.send(data)
+        return changed
+
+    def close(self) -> None:
+        """In order: what was sent has arrived by then."""
+        was_open = self._port is not None
+        super().close()
+        if was_open:
+            self._sounding.arrived()
+
+    def _publish(self, midi: Any, pick: Pick) -> None:
+        port = OutPort(midi, pick)
+        self.ended += self._sounding.notes
+        for data in [*self._sounding.endings(), *self._sounding.doubtful()]:
+            port.send(data)
+        self._sounding.ended()
+        self._sounding.output = pick.name
+        self._says_again = True
+        with self._sending:
+            self._port = port
+
+    def _let_go(self) -> None:
+        """Nobody sends to a port while it is being closed, and nobody waits for that."""
+        with self._sending:
+            port, self._port, self._opened = self._port, None, None
+        if port is not None:
+            with suppress(ValueError):
+                port.close()
+
+
+def _renumbered(system: System, midi: Any, pick: Pick) -> Pick:
+    """The same port by its number in the client's own list. Raises MachineError if it is gone."""
+    if pick.index is None:
+        return pick
+    names = ports.names_of(system, midi.get_ports())
+    if pick.name not in names:
+        raise MachineError(f"MIDI port '{pick.name}' is gone again")
+    return Pick(names.index(pick.name), pick.name, pick.why)

@@ -1,0 +1,61 @@
+"""What a player has chosen, style and all, and what an event makes of it."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, fields, replace
+from typing import Any
+
+from ripieno.perform import events as ev
+from ripieno.perform.events import Input
+from ripieno.perform.settings import Settings
+from ripieno.style.model import Style
+
+# The settings that an event can change while it plays, and the event's type.
+_EVENTS: dict[str, Callable[[int, Any], Input]] = {
+    "bpm": ev.SetTempo,
+    "meter": ev.SetMeter,
+    "hold": ev.SetHold,
+    "key": ev.SetKey,
+    "split": ev.SetSplit,
+    "transpose": ev.SetTranspose,
+    "reading": ev.SetReading,
+}
+_NAMES: dict[object, str] = {event: name for name, event in _EVENTS.items()}
+# Where an event's value is not called as the setting is.
+_VALUES: dict[object, str] = {ev.SetTranspose: "semitones"}
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """With which an instrument begins to play as another one has come to play."""
+
+    settings: Settings
+    style: Style
+
+    def after(self, event: Input) -> "Chosen":
+        """What is chosen once the event has been taken; the same if it chooses nothing."""
+        if isinstance(event, ev.SetStyle):
+            return replace(self, style=event.style)
+        name = _NAMES.get(type(event))
+        if name is None:
+            return self
+        value = getattr(event, _VALUES.get(type(event), name))
+        return replace(self, settings=replace(self.settings, **{name: value}))
+
+    def steps_to(self, other: "Chosen", at_ns: int) -> list[Input] | None:
+        """The events that lead from this to the other; None if only a new instrument does."""
+        steps: list[Input] = []
+        for field in fields(Settings):
+            value = getattr(other.settings, field.name)
+            if getattr(self.settings, field.name) == value:
+                continue
+            if field.name not in _EVENTS:
+                return None
+            steps.append(_EVENTS[field.name](at_ns, value))
+        if self.style != other.style:
+            steps.append(ev.SetStyle(at_ns, other.style))
+        return steps
+
+
+def is_choice(event: Input) -> bool:
+    """Whether an event chooses something and plays nothing."""
+    return isinstance(event, ev.SetStyle) or type(event) in _NAMES

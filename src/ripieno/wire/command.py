@@ -1,0 +1,423 @@
+"""What can be told to a running daemon, and the one grammar for it.
+
+A command is a list of words. The socket, `ripieno tell`, learned controls and a dashboard all
+read it here. `command_from` and `words_of` are each other's inverse; a command written in
+several ways (`key Em`, `key E minor`) becomes one value, so that two commands can be compared.
+"""
+
+import difflib
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import TypeAlias, Union
+
+from ripieno.errors import AuthorError
+from ripieno.theory.key import key_named
+from ripieno.theory.pitch import note_name, note_named
+
+# The same as perform.settings has them for a session's beginning; a test holds them together,
+# because neither part may import the other.
+BPM_RANGE = (20.0, 400.0)
+TRANSPOSE_RANGE = (-24, 24)
+READINGS = ("played", "from-key")
+
+MOST_WORDS, MOST_LETTERS = 16, 100  # our choice: no command is longer, so messages stay short
+
+_METER = re.compile(r"[1-9][0-9]?/[1-9][0-9]?")
+_NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?(e[+-]?[0-9]+)?", re.ASCII)
+_WHOLE = re.compile(r"[+-]?[0-9]{1,3}", re.ASCII)
+
+
+@dataclass(frozen=True, slots=True)
+class ChooseStyle:
+    """By its id. Whether there is such a style, the host knows."""
+
+    style: str
+
+
+@dataclass(frozen=True, slots=True)
+class StepStyle:
+    """To the next style (+1) or the previous one (-1), in the alphabetical order of ids."""
+
+    by: int
+
+
+@dataclass(frozen=True, slots=True)
+class ChooseTempo:
+    """Beats a minute, 20..400."""
+
+    bpm: float
+
+
+@dataclass(frozen=True, slots=True)
+class NudgeTempo:
+    """So many beats a minute faster or slower; the outcome stays within the range."""
+
+    by: float
+
+
+@dataclass(frozen=True, slots=True)
+class TempoByValue:
+    """The tempo is 40 + the value, 0..127, of the controller that asks: a pedal or a fader."""
+
+
+@dataclass(frozen=True, slots=True)
+class Tap:
+    """One of the taps whose distance is a beat."""
+
+
+@dataclass(frozen=True, slots=True)
+class ChooseMeter:
+    """Written N/D. Whether it can be played, the host knows."""
+
+    meter: str
+
+
+@dataclass(frozen=True, slots=True)
+class ChooseKey:
+    """The song's key as `theory.key` writes it, such as `E minor`; None for no key."""
+
+    key: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class ChooseHold:
+    """Whether the harmony stays when the keys are lifted; None for the other way than now."""
+
+    on: bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class ChooseSplit:
+    """The lowest key of the melody zone, 0..127; None for a keyboard that is all chords."""
+
+    note: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Transpose:
+    """All keys sound so many semitones higher, -24..24; not added to what was before."""
+
+    semitones: int
+
+
+@dataclass(frozen=True, slots=True)
+class ChooseReading:
+    """One of READINGS."""
+
+    reading: str
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """The figure ends and all is released; the next chord is a downbeat."""
+
+
+@dataclass(frozen=True, slots=True)
+class Silence:
+    """As Stop, and every channel is told to be quiet."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reload:
+    """The configuration and the styles are read again."""
+
+
+@dataclass(frozen=True, slots=True)
+class Learn:
+    """The next controller, note or program change that is pressed will do it."""
+
+    do: "Command"
+
+
+@dataclass(frozen=True, slots=True)
+class StopLearning:
+    """What was to be learned is not."""
+
+
+@dataclass(frozen=True, slots=True)
+class Forget:
+    """No control does it any more."""
+
+    do: "Command"
+
+
+@dataclass(frozen=True, slots=True)
+class AskStatus:
+    """The status, once."""
+
+
+@dataclass(frozen=True, slots=True)
+class Watch:
+    """The status, from now on whenever it changes."""
+
+
+Command: TypeAlias = Union[  # noqa: UP007 - a `|` of names cannot hold a forward reference
+    ChooseStyle, StepStyle, ChooseTempo, NudgeTempo, TempoByValue, Tap, ChooseMeter, ChooseKey,
+    ChooseHold, ChooseSplit, Transpose, ChooseReading, Stop, Silence, Reload, Learn, StopLearning,
+    Forget, AskStatus, Watch,
+]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A command as help, documentation and completion show it.
+
+    `form` is what follows the name, in brackets what may be left out; `fixed` are those of the
+    words that can follow which are always the same.
+    """
+
+    name: str
+    form: str
+    does: str
+    fixed: tuple[str, ...] = ()
+
+
+TABLE = (
+    Row("style", "ID", "play in this style"),
+    Row("next", "", "play in the next style, in the alphabet of their ids"),
+    Row("previous", "", "play in the style before"),
+    Row(
+        "tempo",
+        "[BPM or +N or -N]",
+        "beats a minute, 20 to 400; with a sign, so many more or fewer; without a number, what "
+        "the controller that does it is at: 40 and its value, 0 to 127",
+    ),
+    Row("tap", "", "tap the tempo: a beat is the time between taps"),
+    Row("meter", "M", "beats over a note value, such as 3/4"),
+    Row("key", "KEY or none", "the song's key, such as G or E minor", ("none",)),
+    Row(
+        "hold",
+        "[on or off]",
+        "whether the harmony goes on after the keys are lifted; without a word, the other way",
+        ("on", "off"),
+    ),
+    Row("split", "NOTE or none", "the lowest key of the melody, such as C4", ("none",)),
+    Row("transpose", "N", "all keys sound so many semitones higher, -24 to 24"),
+    Row(
+        "reading",
+        "played or from-key",
+        "whether the keys are the chord, or one key is a degree of the song's key",
+        READINGS,
+    ),
+    Row("stop", "", "end the figure and release all; the next chord is a downbeat"),
+    Row("silence", "", "the same, and tell every channel to be quiet"),
+    Row("reload", "", "read the configuration and the styles again"),
+    Row(
+        "learn",
+        "[COMMAND...]",
+        "the next controller, note or program change pressed will do the command; without one, "
+        "wait no longer for it",
+    ),
+    Row("forget", "COMMAND...", "no control does the command any more"),
+    Row("status", "", "what is played, on what, and what is wrong"),
+    Row("watch", "", "the status from now on, on a connection that stays"),
+)
+
+_ROWS = {row.name: row for row in TABLE}
+
+
+def command_from(words: Sequence[str]) -> Command:
+    """The command that the words are. Raises AuthorError with one line."""
+    _check_size(words)
+    name, *rest = words
+    read = _READERS.get(name)
+    if read is None:
+        raise AuthorError(f"there is no command {_shown(name)}; {_hint(name)}")
+    return read(rest)
+
+
+def words_of(command: Command) -> tuple[str, ...]:
+    """The words that `command_from` makes the same command of."""
+    match command:
+        case ChooseStyle(style):
+            return "style", style
+        case StepStyle(by):
+            return ("next" if by > 0 else "previous",)
+        case ChooseTempo(bpm):
+            return "tempo", _plain(bpm)
+        case NudgeTempo(by):
+            return "tempo", _plain(by) if _plain(by).startswith("-") else f"+{_plain(by)}"
+        case ChooseMeter(meter):
+            return "meter", meter
+        case ChooseKey(key):
+            return "key", *("none" if key is None else key).split()
+        case ChooseHold(on):
+            return ("hold",) if on is None else ("hold", "on" if on else "off")
+        case ChooseSplit(note):
+            return "split", "none" if note is None else note_name(note)
+        case Transpose(semitones):
+            return "transpose", str(semitones)
+        case ChooseReading(reading):
+            return "reading", reading
+        case Learn(do):
+            return "learn", *words_of(do)
+        case Forget(do):
+            return "forget", *words_of(do)
+        case _:
+            return _BARE_WORDS[type(command)]
+
+
+def _check_size(words: Sequence[str]) -> None:
+    """Whatever passes can be repeated in a message: printable, and not long."""
+    if not words:
+        raise AuthorError(f"no command; write one of {', '.join(_ROWS)}")
+    if len(words) > MOST_WORDS:
+        raise AuthorError(f"{len(words)} words; a command has at most {MOST_WORDS}")
+    for word in words:
+        if not word.strip() or not word.isprintable() or len(word) > MOST_LETTERS:
+            raise AuthorError(
+                f"{_shown(word)} is no word of a command: write 1 to {MOST_LETTERS} printable "
+                "letters"
+            )
+
+
+def _shown(word: str) -> str:
+    short = word if len(word) <= 40 else f"{word[:40]}..."
+    return "'" + "".join(c if c.isprintable() else ascii(c)[1:-1] for c in short) + "'"
+
+
+def _hint(name: str) -> str:
+    near = difflib.get_close_matches(name.lower(), _ROWS, n=3)
+    return f"did you mean {' or '.join(near)}?" if near else f"there are {', '.join(_ROWS)}"
+
+
+def _wrong(name: str, words: Sequence[str]) -> AuthorError:
+    """What was found after a command's name, and what could stand there."""
+    found = _shown(" ".join(words)) if words else "nothing"
+    form = _ROWS[name].form or "nothing"
+    return AuthorError(f"found {found} after '{name}'; expected {form}")
+
+
+def _one(name: str, words: Sequence[str]) -> str:
+    if len(words) != 1:
+        raise _wrong(name, words)
+    return words[0]
+
+
+def _style(words: Sequence[str]) -> Command:
+    return ChooseStyle(_one("style", words))
+
+
+def _tempo(words: Sequence[str]) -> Command:
+    if not words:
+        return TempoByValue()
+    text = _one("tempo", words)
+    if _NUMBER.fullmatch(text) is None:
+        raise _wrong("tempo", words)
+    number, (least, most) = float(text), BPM_RANGE
+    if text[0] in "+-":
+        if abs(number) > most:
+            raise AuthorError(f"tempo {_shown(text)} is more than {most:g} at once")
+        return NudgeTempo(number)
+    if not least <= number <= most:
+        raise AuthorError(f"{_shown(text)} is no tempo: write a number from {least:g} to {most:g}")
+    return ChooseTempo(number)
+
+
+def _meter(words: Sequence[str]) -> Command:
+    text = _one("meter", words)
+    if _METER.fullmatch(text) is None:
+        raise AuthorError(
+            f"{_shown(text)} is no meter: write beats over a note value, as 4/4 or 6/8"
+        )
+    return ChooseMeter(text)
+
+
+def _key(words: Sequence[str]) -> Command:
+    if not words:
+        raise _wrong("key", words)
+    return ChooseKey(None if words == ["none"] else str(key_named(" ".join(words))))
+
+
+def _hold(words: Sequence[str]) -> Command:
+    if not words:
+        return ChooseHold(None)
+    text = _one("hold", words)
+    if text not in _ROWS["hold"].fixed:
+        raise _wrong("hold", words)
+    return ChooseHold(text == "on")
+
+
+def _split(words: Sequence[str]) -> Command:
+    text = _one("split", words)
+    return ChooseSplit(None if text == "none" else note_named(text))
+
+
+def _transpose(words: Sequence[str]) -> Command:
+    text, (least, most) = _one("transpose", words), TRANSPOSE_RANGE
+    if _WHOLE.fullmatch(text) is None or not least <= int(text) <= most:
+        raise AuthorError(
+            f"{_shown(text)} is no transposition: write whole semitones from {least} to {most}"
+        )
+    return Transpose(int(text))
+
+
+def _reading(words: Sequence[str]) -> Command:
+    text = _one("reading", words)
+    if text not in READINGS:
+        raise _wrong("reading", words)
+    return ChooseReading(text)
+
+
+def _learn(words: Sequence[str]) -> Command:
+    return Learn(_learnable("learn", words)) if words else StopLearning()
+
+
+def _forget(words: Sequence[str]) -> Command:
+    if not words:
+        raise _wrong("forget", words)
+    return Forget(_learnable("forget", words))
+
+
+def _learnable(name: str, words: Sequence[str]) -> Command:
+    """A command that a control can do: one that needs no answer, and no second press."""
+    if words[0] in ("learn", "forget", "status", "watch"):
+        raise AuthorError(f"found '{words[0]}' after '{name}'; no control can do that")
+    return command_from(words)
+
+
+def _bare(name: str, command: Command) -> Callable[[Sequence[str]], Command]:
+    """A reader for a command that is its name alone."""
+
+    def read(words: Sequence[str]) -> Command:
+        if words:
+            raise _wrong(name, words)
+        return command
+
+    return read
+
+
+def _plain(number: float) -> str:
+    """The shortest text that reads back as the same number."""
+    return repr(float(number)).removesuffix(".0")
+
+
+_BARE: dict[str, Command] = {
+    "next": StepStyle(1),
+    "previous": StepStyle(-1),
+    "tap": Tap(),
+    "stop": Stop(),
+    "silence": Silence(),
+    "reload": Reload(),
+    "status": AskStatus(),
+    "watch": Watch(),
+}
+_BARE_WORDS: dict[type[Command], tuple[str, ...]] = {
+    **{type(command): (name,) for name, command in _BARE.items()},
+    TempoByValue: ("tempo",),
+    StopLearning: ("learn",),
+}
+_READERS: dict[str, Callable[[Sequence[str]], Command]] = {
+    **{name: _bare(name, command) for name, command in _BARE.items()},
+    "style": _style,
+    "tempo": _tempo,
+    "meter": _meter,
+    "key": _key,
+    "hold": _hold,
+    "split": _split,
+    "transpose": _transpose,
+    "reading": _reading,
+    "learn": _learn,
+    "forget": _forget,
+}

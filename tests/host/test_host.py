@@ -1,0 +1,151 @@
+"""The host as a daemon has it, with an engine of its own and nothing plugged in."""
+
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from threading import Thread
+
+import pytest
+
+from rig import STYLES
+from ripieno.errors import AuthorError
+from ripieno.host.host import Host
+from ripieno.host.library import Library
+from ripieno.host.sessions import Sessions
+from ripieno.host.wishes import Wishes
+from ripieno.style.shipped import user_styles_folder
+from ripieno.wire.command import command_from
+from ripieno.wire.status import Status, status_from_data, status_to_data
+
+PATIENCE_S = 30
+
+
+@pytest.fixture(autouse=True)
+def _alone(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+    monkeypatch.setenv("JACK_DEFAULT_SERVER", "ripieno-no-such-server")
+
+
+class Running:
+    def __init__(self, folder: Path, text: str) -> None:
+        self.said: list[str] = []
+        self.path = folder / "config.yaml"
+        self.path.write_text(text)
+        wishes = Wishes(self.path, {"input": "no keys", "output": "no piano"}, Library())
+        self.host = Host(
+            wishes,
+            sounding=folder / "sounding",
+            sessions=Sessions(folder / "sessions", 10**6),
+            say=self.said.append,
+        )
+
+    def tell(self, *words: str) -> dict[str, object]:
+        return self.host.carry_out(command_from(words))
+
+    def until(self, ready: Callable[[Status], object]) -> Status:
+        give_up = time.monotonic() + PATIENCE_S
+        while not ready(status := self.host.status()):
+            assert time.monotonic() < give_up, status
+        return status
+
+
+@contextmanager
+def running(folder: Path, text: str = "tempo: 60\n") -> Iterator[Running]:
+    own = Running(folder, text)
+    own.host.start()
+    thread = Thread(target=own.host.run)
+    thread.start()
+    try:
+        yield own
+    finally:
+        own.host.tell(None)
+        thread.join()
+        own.host.close()
+
+
+def test_its_status_says_what_is_played_and_what_is_missing(tmp_path: Path) -> None:
+    with running(tmp_path, "tempo: 60\nkey: Eb\nsplit: C4\nhold: false\n") as own:
+        status = own.host.status()
+    assert (status.style, status.bpm, status.key, status.split) == (
+        "smooth-chords",
+        60,
+        "Eb major",
+        60,
+    )
+    assert (status.hold, status.engine, status.chord) == (False, "playing", None)
+    assert (status.input, status.output) == ("", "")
+    assert "'no keys'" in status.input_why
+    assert "'no piano'" in status.output_why
+    assert status_from_data(status_to_data(status)) == status
+
+
+def test_a_command_takes_effect_and_shows(tmp_path: Path) -> None:
+    with running(tmp_path) as own:
+        own.tell("tempo", "133")
+        own.tell("style", "march")
+        status = own.until(lambda now: now.bpm == 133)
+    assert status.style_name == "March"
+
+
+def test_an_edit_of_the_file_is_taken_over_and_a_bad_one_is_not(tmp_path: Path) -> None:
+    with running(tmp_path) as own:
+        own.tell("tempo", "133")
+        own.path.write_text("tempo: 60\ntranspose: 3\n")
+        assert own.until(lambda now: now.transpose == 3).bpm == 133
+        own.path.write_text("tempo: 60\ntranspose: many\n")
+        notices = own.until(lambda now: now.notices).notices
+        own.path.write_text("tempo: 61\ntranspose: 3\n")
+        status = own.until(lambda now: now.bpm == 61)
+    assert "config.yaml:2:12: found 'many'" in notices[0]
+    assert notices[0].endswith("; what was there before is kept")
+    assert notices[0] in own.said
+    assert status.notices == ()
+
+
+def test_another_channel_takes_a_new_engine_and_the_choices_stay(tmp_path: Path) -> None:
+    with running(tmp_path) as own:
+        own.tell("style", "march")
+        own.path.write_text("tempo: 60\nchannel: 5\n")
+        status = own.until(lambda now: now.restarts == 1 and now.engine == "playing")
+    assert (status.style, status.bpm) == ("march", 60)
+
+
+def test_a_style_is_played_as_it_was_edited_and_with_a_fault_as_it_was(tmp_path: Path) -> None:
+    user_styles_folder().mkdir(parents=True)
+    path = user_styles_folder() / "mine.yaml"
+    text = (STYLES / "march.yaml").read_text()
+    path.write_text(text)
+    with running(tmp_path, "style: mine\n") as own:
+        path.write_text(text.replace("name: March", "name: Slow march"))
+        own.until(lambda now: now.style_name == "Slow march")
+        path.write_text("name: [\n")
+        status = own.until(lambda now: now.notices)
+    assert status.style_name == "Slow march"
+    assert "mine.yaml:" in status.notices[0]
+
+
+def test_learning_is_told_and_ended_and_what_nothing_does_cannot_be_forgotten(
+    tmp_path: Path,
+) -> None:
+    with running(tmp_path, "controls:\n- {press: note 36 on channel 10, do: tap}\n") as own:
+        own.tell("learn", "style", "waltz")
+        assert own.host.status().learning == ("style", "waltz")
+        own.tell("learn")
+        assert own.host.status().learning is None
+        with pytest.raises(AuthorError, match="no control does 'style waltz'"):
+            own.tell("forget", "style", "waltz")
+        [control] = own.host.status().controls
+        assert (control.press, control.do) == ("note 36 on channel 10", ("tap",))
+        assert own.tell("forget", "tap") == {"forgotten": "note 36 on channel 10"}
+        assert own.host.status().controls == ()
+    assert "note 36" not in own.path.read_text()
+
+
+def test_a_signal_that_means_a_command_carries_it_out(tmp_path: Path) -> None:
+    with running(tmp_path) as own:
+        own.host.tell(command_from(["tempo", "77"]))
+        own.until(lambda now: now.bpm == 77)
+        own.host.tell(command_from(["style", "polka"]))
+        status = own.until(lambda now: now.notices)
+    assert status.notices[0].startswith("style polka: there is no style 'polka'")

@@ -1,0 +1,123 @@
+"""Sessions that follow each other: each replays by itself to what was played."""
+
+import json
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+
+from rig import A4, C4, C5, E4, F4, G4, Rig
+from ripieno.engine.loop import Timed
+from ripieno.host.record import LONG_NS, Record
+from ripieno.host.sessions import Sessions
+from ripieno.perform import journal
+from ripieno.perform.chosen import Chosen
+from ripieno.perform.events import Input, KeyDown, Resume, Send, SetTempo, Silence, Stop
+from ripieno.perform.offline import Happening, hand_in, play
+from ripieno.perform.performer import Performer
+from ripieno.perform.settings import Settings
+from ripieno.units import NS_PER_S
+
+START_NS = 7_000_000_000_123
+STYLE = Rig("rippling-sixteenths").style
+CHOSEN = Chosen(Settings(bpm=90.0), STYLE)
+
+
+def timed(happenings: Iterable[Happening]) -> list[Timed]:
+    return [Timed(0, happening) for happening in happenings]
+
+
+def chord(at_ns: int, *notes: int) -> list[Input]:
+    return [KeyDown(at_ns, note, 80) for note in notes]
+
+
+def recorded(folder: Path, news: list[Timed]) -> list[journal.Session]:
+    at = iter(range(1000))
+    sessions = Sessions(folder, 10**9, lambda: datetime(2030, 1, 1, 0, next(at)))
+    record = Record(sessions, CHOSEN)
+    for item in news:
+        record.add([item])
+    record.end(CHOSEN)
+    sessions.close()
+    assert sessions.fault is None
+    files = sorted(folder.glob("*.jsonl"))
+    return [journal.read(file.name, file.read_text().splitlines()) for file in files]
+
+
+def sends(happenings: Iterable[Happening], start_ns: int = 0) -> list[Send]:
+    return [
+        replace(h, due_ns=h.due_ns - start_ns) for h in happenings if isinstance(h, Send)
+    ]  # fmt: skip
+
+
+def replayed(session: journal.Session) -> list[Send]:
+    performer = Performer(session.settings, session.style)
+    return sends(play(performer, session.events, session.end_ns))
+
+
+def performed(performer: Performer, events: list[Input]) -> list[Happening]:
+    return [happening for event in events for happening in hand_in(performer, event)]
+
+
+def test_a_session_begins_with_the_first_key_and_what_was_chosen_before_is_its_setting(
+    tmp_path: Path,
+) -> None:
+    events: list[Input] = [
+        SetTempo(START_NS, 120.0),
+        Silence(START_NS + 5),
+        *chord(START_NS + NS_PER_S, C4, E4, G4),
+        SetTempo(START_NS + 3 * NS_PER_S, 60.0),
+        Stop(START_NS + 5 * NS_PER_S),
+    ]
+    happenings = performed(Performer(CHOSEN.settings, STYLE), events)
+    [session] = recorded(tmp_path, timed(happenings))
+    assert session.settings.bpm == 120.0
+    assert [event.at_ns for event in session.events][:3] == [0, 0, 0]
+    music = [h for h in happenings if not isinstance(h, Send) or h.due_ns >= START_NS + NS_PER_S]
+    assert replayed(session) == sends(music, START_NS + NS_PER_S)
+
+
+def test_without_a_key_nothing_is_kept(tmp_path: Path) -> None:
+    events: list[Input] = [SetTempo(START_NS, 120.0), Silence(START_NS + 5), Stop(START_NS + 9)]
+    assert recorded(tmp_path, timed(performed(Performer(CHOSEN.settings, STYLE), events))) == []
+
+
+def test_a_long_session_ends_where_the_music_stops_and_the_next_replays_alone(
+    tmp_path: Path,
+) -> None:
+    later_ns = START_NS + LONG_NS + NS_PER_S
+    events: list[Input] = [
+        *chord(START_NS, C4, E4, G4),
+        Stop(START_NS + NS_PER_S),  # too soon for an end
+        *chord(START_NS + LONG_NS, F4, A4, C5),
+        SetTempo(later_ns - 1, 150.0),
+        Stop(later_ns),
+        *chord(later_ns + 5 * NS_PER_S, C4, E4, G4),
+        Stop(later_ns + 9 * NS_PER_S),
+    ]
+    happenings = performed(Performer(CHOSEN.settings, STYLE), events)
+    first, second = recorded(tmp_path, timed(happenings))
+    assert (first.settings.bpm, second.settings.bpm) == (90.0, 150.0)
+    assert replayed(first) == sends([h for h in happenings if _at(h) <= later_ns], START_NS)
+    begin_ns = later_ns + 5 * NS_PER_S
+    assert replayed(second) == sends([h for h in happenings if _at(h) > later_ns], begin_ns)
+
+
+def test_an_engine_that_resumes_begins_a_session_that_replays(tmp_path: Path) -> None:
+    before = Performer(CHOSEN.settings, STYLE)
+    performed(before, chord(START_NS, C4, E4, G4))
+    before.advance(START_NS + NS_PER_S)
+    playing = before.accompaniment
+    assert playing.harmony is not None
+    assert playing.transport is not None
+    begin_ns = START_NS + 2 * NS_PER_S + 77
+    resume = Resume(begin_ns, playing.harmony.chord, playing.harmony.level, playing.transport)
+    happenings = performed(Performer(CHOSEN.settings, STYLE), [resume, Stop(begin_ns + NS_PER_S)])
+    [session] = recorded(tmp_path, timed(happenings))
+    assert replayed(session) == sends(happenings, begin_ns) != []
+    line = json.loads(next(tmp_path.glob("*.jsonl")).read_text().splitlines()[1])
+    assert (line["kind"], line["quality"]) == ("resume", "maj")
+
+
+def _at(happening: Happening) -> int:
+    return happening.due_ns if isinstance(happening, Send) else happening.at_ns

@@ -1,0 +1,158 @@
+"""Commands about the music: what becomes of each."""
+
+from pathlib import Path
+
+import pytest
+
+from rig import STYLE_IDS, STYLES, Rig
+from ripieno.errors import AuthorError
+from ripieno.host.library import Library
+from ripieno.host.stage import Stage
+from ripieno.perform import events as ev
+from ripieno.perform.chosen import Chosen
+from ripieno.perform.events import Input
+from ripieno.perform.settings import ReadKeys, Settings
+from ripieno.style.model import Meter
+from ripieno.style.shipped import user_styles_folder
+from ripieno.theory.key import key_named
+from ripieno.wire.command import command_from
+
+
+@pytest.fixture(autouse=True)
+def _no_styles_of_the_users(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+
+
+class Played:
+    def __init__(self, **chosen: object) -> None:
+        self.events: list[Input] = []
+        start = Chosen(Settings(**chosen), Rig("smooth-chords").style)
+        self.stage = Stage(start, Library(), self.events.append)
+
+    def tell(self, *words: str, value: int | None = None) -> dict[str, object] | None:
+        return self.stage.carry_out(command_from(words), value)
+
+    @property
+    def settings(self) -> Settings:
+        return self.stage.chosen.settings
+
+
+@pytest.mark.parametrize(
+    ("words", "event", "value", "result"),
+    [
+        (["tempo", "104.5"], ev.SetTempo, 104.5, {"bpm": 104.5}),
+        (["meter", "6/8"], ev.SetMeter, Meter(6, 8), {"meter": "6/8"}),
+        (["key", "E", "minor"], ev.SetKey, key_named("E minor"), {"key": "E minor"}),
+        (["key", "none"], ev.SetKey, None, {"key": None}),
+        (["hold", "off"], ev.SetHold, False, {"hold": False}),
+        (["hold"], ev.SetHold, False, {"hold": False}),
+        (["split", "C4"], ev.SetSplit, 60, {"split": 60}),
+        (["split", "none"], ev.SetSplit, None, {"split": None}),
+        (["transpose", "-3"], ev.SetTranspose, -3, {"transpose": -3}),
+        (["reading", "from-key"], ev.SetReading, ReadKeys.FROM_KEY, {"reading": "from-key"}),
+    ],
+)  # fmt: skip
+def test_a_choice_goes_to_the_engine_is_kept_and_is_the_answer(
+    words: list[str], event: type, value: object, result: dict[str, object]
+) -> None:
+    played = Played(split=48, key=key_named("G"))
+    before = played.stage.chosen
+    assert played.tell(*words) == result
+    [sent] = played.events
+    assert type(sent) is event
+    assert next(iter(result.values())) in (value, str(value))
+    assert played.stage.chosen == before.after(sent) != before
+
+
+def test_hold_without_a_word_is_the_other_way_each_time() -> None:
+    played = Played()
+    assert [played.tell("hold")["hold"] for _ in range(3)] == [False, True, False]
+
+
+def test_a_tempo_is_nudged_and_stays_within_what_there_is() -> None:
+    played = Played(bpm=92.0)
+    assert played.tell("tempo", "-2.5") == {"bpm": 89.5}
+    assert played.tell("tempo", "+400") == {"bpm": 400}
+    assert played.tell("tempo", "-400") == {"bpm": 20}
+
+
+def test_a_controller_sets_the_tempo_by_its_value_and_nobody_else_can() -> None:
+    played = Played()
+    assert played.tell("tempo", value=0) == {"bpm": 40}
+    assert played.tell("tempo", value=127) == {"bpm": 167}
+    with pytest.raises(AuthorError, match="is for a controller"):
+        played.tell("tempo")
+
+
+def test_the_first_tap_says_nothing_and_the_second_a_tempo() -> None:
+    played = Played()
+    assert played.tell("tap") == {"bpm": None}
+    assert played.events == []
+    played.tell("tap")
+    assert isinstance(played.events[0], ev.SetTempo)
+
+
+def test_styles_go_round_in_the_alphabet_of_their_ids() -> None:
+    played = Played()
+    seen = [played.tell("next")["style"] for _ in STYLE_IDS]
+    start = STYLE_IDS.index("smooth-chords") + 1
+    assert seen == STYLE_IDS[start:] + STYLE_IDS[:start]
+    assert played.tell("previous")["style"] == STYLE_IDS[start - 2]
+
+
+def test_a_style_of_the_users_with_a_fault_is_passed_over_and_refused_by_name() -> None:
+    user_styles_folder().mkdir(parents=True)
+    broken = user_styles_folder() / "steady-aaa.yaml"
+    broken.write_text("name: 3")
+    played = Played()
+    assert played.tell("next")["style"] == "steady-quarters"
+    with pytest.raises(AuthorError, match=r"steady-aaa\.yaml:1:"):
+        played.tell("style", "steady-aaa")
+    assert played.stage.chosen.style.id == "steady-quarters"
+
+
+def test_a_style_without_a_figure_for_the_meter_is_played_with_a_note() -> None:
+    assert "no figure for 4/4" in str(Played().tell("style", "waltz")["note"])
+    assert Played(meter=Meter(3, 4)).tell("style", "waltz") == {"style": "waltz"}
+
+
+def test_stop_and_silence_choose_nothing() -> None:
+    played = Played()
+    before = played.stage.chosen
+    assert played.tell("stop") == {"stopped": True}
+    assert played.tell("silence") == {"silent": True}
+    assert [type(event) for event in played.events] == [ev.Stop, ev.Silence]
+    assert played.stage.chosen is before
+
+
+def test_what_is_not_about_the_music_is_for_somebody_else() -> None:
+    assert Played().tell("reload") is None
+    assert Played().tell("learn", "next") is None
+
+
+def test_all_that_can_change_at_once_does_and_a_channel_takes_a_new_engine() -> None:
+    played = Played()
+    other = Chosen(Settings(bpm=60.0, transpose=2), Rig("waltz").style)
+    assert not played.stage.become(other)
+    assert {type(event) for event in played.events} == {ev.SetTempo, ev.SetTranspose, ev.SetStyle}
+    assert played.stage.chosen == other
+    assert played.stage.become(Chosen(Settings(channel=4), other.style))
+    assert played.settings.channel == 4
+
+
+def test_a_style_is_read_again_only_when_its_file_has_changed(tmp_path: Path) -> None:
+    path = tmp_path / "mine.yaml"
+    path.write_text((STYLES / "waltz.yaml").read_text())
+    library = Library()
+    first = library.style(str(path))
+    assert library.style(str(path)) is first
+    assert not library.has_changed(str(path))
+    path.write_text(path.read_text().replace("name: Waltz", "name: Slower waltz"))
+    assert library.has_changed(str(path))
+    assert library.style(str(path)).name == "Slower waltz"
+    path.write_text("name: [")
+    assert library.has_changed(str(path))
+    library.seen(str(path))
+    assert not library.has_changed(str(path))
+    path.unlink()
+    assert not library.has_changed(str(path))

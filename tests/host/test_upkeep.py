@@ -1,0 +1,147 @@
+"""An engine that is killed, or hangs, is replaced by another that plays on. In memory."""
+
+import os
+import signal
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from queue import SimpleQueue
+
+import pytest
+
+from rig import C4, E4, G4, left_sounding
+from rig import Rig as Playing
+from ripieno.engine.loop import Timed
+from ripieno.engine.messages import Begin, Standing
+from ripieno.engine.rig import Rig
+from ripieno.errors import MachineError
+from ripieno.host.engine_process import Word
+from ripieno.host.upkeep import KeptEngine
+from ripieno.midi.sounding import Sounding
+from ripieno.midi.systems import System
+from ripieno.perform.events import KeyDown, Resume, Send, SetTempo
+from ripieno.perform.settings import Settings
+
+PATIENCE_S = 30
+MEMORY = System(None, "memory", "the test's", virtual=False)
+
+
+class Kept:
+    def __init__(self, sounding: Path | None = None, output: str | None = None) -> None:
+        self.words: SimpleQueue[Word] = SimpleQueue()
+        self.began: list[Begin] = []
+        self.news: list[Timed] = []
+        self._sounding, self._output = sounding, output
+        self.kept = KeptEngine(self._begins, self.words.put)
+
+    def _begins(self, standing: Standing) -> Begin:
+        style = Playing("rippling-sixteenths").style
+        rig = Rig(MEMORY, output=self._output)
+        begin = Begin(Settings(bpm=150.0), style, rig, None, self._sounding, standing)
+        self.began.append(begin)
+        return begin
+
+    def until(self, ready: Callable[[], object]) -> None:
+        give_up = time.monotonic() + PATIENCE_S
+        while not ready():
+            assert time.monotonic() < give_up
+            self.kept.turn()
+            self.kept.ask()
+            self.news += [*self.kept.last_words(), *self.kept.news()]
+
+    def press(self, *notes: int) -> None:
+        for note in notes:
+            self.kept.submit(KeyDown(time.monotonic_ns(), note, 80))
+
+    def struck(self) -> int:
+        sends = [t.happening for t in self.news if isinstance(t.happening, Send)]
+        return sum(send.data[0] & 0xF0 == 0x90 for send in sends)
+
+
+@contextmanager
+def kept(**options: object) -> Iterator[Kept]:
+    own = Kept(**options)
+    own.kept.start()
+    try:
+        yield own
+    finally:
+        own.kept.close()
+
+
+def test_a_killed_engine_is_replaced_by_one_that_goes_on_in_the_same_time() -> None:
+    with kept() as own:
+        own.press(C4, E4, G4)
+        own.until(lambda: own.kept.engine.standing.harmony is not None and own.struck() > 4)
+        before = own.kept.engine.standing
+        pid = own.kept.engine.pid
+        os.kill(pid, signal.SIGKILL)
+        assert own.words.get(timeout=PATIENCE_S) is None
+        own.until(lambda: own.kept.restarts == 1)
+        assert own.kept.engine.pid != pid
+        own.news.clear()
+        own.until(lambda: own.struck() > 4)
+        resumed = [t.happening for t in own.news if isinstance(t.happening, Resume)]
+        after = own.kept.engine.standing
+    assert own.kept.why == "the engine was ended by signal 9"
+    assert own.began[1].standing == before
+    assert [resume.transport for resume in resumed] == [before.transport]
+    assert after.harmony.chord == before.harmony.chord
+
+
+def test_what_is_told_while_there_is_no_engine_reaches_the_next() -> None:
+    with kept() as own:
+        os.kill(own.kept.engine.pid, signal.SIGKILL)
+        assert own.words.get(timeout=PATIENCE_S) is None
+        own.kept.turn()  # the next has begun by then
+        own.kept.submit(SetTempo(time.monotonic_ns(), 77.0))
+        assert own.kept.ask().shown.bpm == 77.0
+
+
+def test_an_engine_that_does_not_turn_is_killed_and_replaced() -> None:
+    with kept() as own:
+        os.kill(own.kept.engine.pid, signal.SIGSTOP)
+        give_up = time.monotonic() + PATIENCE_S
+        while own.kept.restarts == 0:
+            assert time.monotonic() < give_up
+            own.kept.turn()
+        assert own.kept.ask() is not None
+
+
+def test_a_spare_that_has_died_is_no_obstacle() -> None:
+    with kept() as own:
+        spare = own.kept._spare
+        os.kill(spare.process.pid, signal.SIGKILL)
+        spare.process.wait()
+        os.kill(own.kept.engine.pid, signal.SIGKILL)
+        assert own.words.get(timeout=PATIENCE_S) is None
+        own.until(lambda: own.kept.restarts == 1)
+        assert own.kept.ask() is not None
+
+
+def test_an_engine_begun_anew_says_what_it_did_last_and_plays_on() -> None:
+    with kept() as own:
+        own.press(C4, E4, G4)
+        own.until(lambda: own.struck() > 4)
+        own.kept.renew()
+        assert own.words.get(timeout=PATIENCE_S) is None
+        own.until(lambda: own.kept.restarts == 1)
+        sent = [t.happening.data for t in own.news if isinstance(t.happening, Send)]
+    assert left_sounding(sent[: sent.index(bytes((0xB0, 123, 0)))]) == set()
+
+
+def test_a_first_engine_that_cannot_begin_is_refused(tmp_path: Path) -> None:
+    own = Kept(sounding=tmp_path / "no folder" / "sounding")
+    with pytest.raises(MachineError, match="cannot keep what sounds"):
+        own.kept.start()
+    own.kept.close()
+
+
+def test_the_next_engine_keeps_what_the_last_left_until_its_output_is_there(
+    tmp_path: Path,
+) -> None:
+    left = Sounding.at(tmp_path / "sounding")
+    left.before(bytes((0x90, 60, 80)))
+    with kept(sounding=tmp_path / "sounding", output="a piano that is not there"):
+        pass
+    assert left.notes == 1

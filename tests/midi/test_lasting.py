@@ -1,0 +1,154 @@
+"""Ports that come and go, on a real JACK server: another process has the instruments."""
+
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from queue import SimpleQueue
+
+import pytest
+import rtmidi
+
+from jack_server import press, running_server
+from ripieno.midi import systems
+from ripieno.midi.lasting import LastingInput, LastingOutput, PortState
+from ripieno.midi.sounding import Sounding
+from ripieno.midi.systems import System
+from ripieno.perform.message import note_off, note_on, silence
+
+NONE = System(None, "memory", "no MIDI system", virtual=False)
+
+INSTRUMENT = """
+import sys, rtmidi
+kind, client, port = sys.argv[1:]
+midi = getattr(rtmidi, kind)(rtmidi.API_UNIX_JACK, client)
+midi.open_virtual_port(port)
+if kind == "MidiIn":
+    midi.set_callback(lambda event, _: print(bytes(event[0]).hex(), flush=True))
+print("plugged in", flush=True)
+for line in sys.stdin:
+    midi.send_message(bytes.fromhex(line))
+midi.delete()
+"""
+
+
+class Instrument:
+    """Somebody else's port, until it is unplugged."""
+
+    def __init__(self, kind: str, client: str, port: str) -> None:
+        command = [sys.executable, "-c", INSTRUMENT, kind, client, port]
+        pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE}
+        self._process = subprocess.Popen(command, text=True, **pipes)
+        assert self._process.stdout.readline() == "plugged in\n"
+
+    def send(self, data: bytes) -> None:
+        self._process.stdin.write(data.hex() + "\n")
+        self._process.stdin.flush()
+
+    def heard(self, count: int) -> list[bytes]:
+        return [bytes.fromhex(self._process.stdout.readline()) for _ in range(count)]
+
+    def unplug(self) -> None:
+        self._process.communicate(timeout=20)
+
+
+@contextmanager
+def plugged(kind: str, client: str, port: str) -> Iterator[Instrument]:
+    instrument = Instrument(kind, client, port)
+    try:
+        yield instrument
+    finally:
+        instrument.unplug()
+
+
+@pytest.fixture(scope="module")
+def jack() -> Iterator[System]:
+    if rtmidi.API_UNIX_JACK not in rtmidi.get_compiled_api():
+        pytest.skip("python-rtmidi was built without JACK")
+    with running_server():
+        yield systems.choose((rtmidi.API_UNIX_JACK,))
+
+
+@contextmanager
+def listening(choice: str | None) -> Iterator[tuple[LastingInput, "SimpleQueue[bytes]"]]:
+    heard: SimpleQueue[bytes] = SimpleQueue()
+    port = LastingInput(choice, lambda data, _: heard.put(data))
+    try:
+        yield port, heard
+    finally:
+        port.close()
+
+
+@contextmanager
+def sending(choice: str | None, sounding: Sounding) -> Iterator[LastingOutput]:
+    port = LastingOutput(choice, sounding)
+    try:
+        yield port
+    finally:
+        port.close()
+
+
+@pytest.mark.jack
+def test_a_keyboard_that_is_not_there_is_waited_for_and_lost_and_found_again(jack: System) -> None:
+    with listening("stage keys") as (port, heard):
+        assert not port.look(jack)
+        assert port.state.name == ""
+        assert port.state.why.startswith("no MIDI input 'stage keys': ")
+        for _ in range(3):
+            with plugged("MidiOut", "stage keys", "main") as keyboard:
+                assert port.look(jack)
+                assert port.state == PortState("stage keys:main", "'stage keys' was asked for")
+                assert not port.look(jack)
+                keyboard.send(b"\x90\x3c\x40")
+                assert heard.get(timeout=20) == b"\x90\x3c\x40"
+            assert port.look(jack)
+            assert port.state.name == ""
+
+
+@pytest.mark.jack
+def test_without_a_choice_an_instrument_takes_the_place_of_the_virtual_port(jack: System) -> None:
+    with listening(None) as (port, heard):
+        assert port.look(jack)
+        assert port.state.name == "ripieno in"
+        press("ripieno in", [(0, b"\x90\x3d\x40")])
+        assert heard.get(timeout=20) == b"\x90\x3d\x40"
+        with plugged("MidiOut", "b-keys", "main") as keyboard:
+            assert port.look(jack)
+            assert port.state.name == "b-keys:main"
+            with plugged("MidiOut", "a-keys", "main"):
+                assert not port.look(jack)  # the one in use stays in use
+                keyboard.send(b"\x90\x3e\x40")
+                assert heard.get(timeout=20) == b"\x90\x3e\x40"
+        assert port.look(jack)
+        assert port.state.name == "ripieno in"
+
+
+@pytest.mark.jack
+def test_what_sounded_on_a_pulled_instrument_ends_when_it_is_back(jack: System) -> None:
+    with sending("piano", Sounding.unkept()) as port:
+        port.look(jack)
+        port.send(note_on(0, 60, 80))
+        assert port.unheard == 1
+        with plugged("MidiIn", "piano", "in") as piano:
+            assert port.look(jack)
+            port.send(note_on(0, 60, 80))
+            port.send(note_on(1, 70, 80))
+            assert piano.heard(2) == [note_on(0, 60, 80), note_on(1, 70, 80)]
+        assert port.look(jack)
+        port.send(note_off(0, 60))  # into the void: the piano has not heard it
+        with plugged("MidiIn", "piano", "in") as piano:
+            assert port.look(jack)
+            port.send(note_on(0, 64, 80))
+            heard = piano.heard(9)
+    endings = [note_off(0, 60), note_off(1, 70), *silence(0), *silence(1)]
+    assert heard == [*endings, note_on(0, 64, 80)]
+    assert port.ended == 2
+
+
+def test_in_memory_a_side_without_a_name_is_open_and_one_with_a_name_is_waited_for() -> None:
+    with sending(None, Sounding.unkept()) as port:
+        assert port.look(NONE)
+        assert port.state.name == "ripieno out"
+    with listening("keys") as (source, _):
+        assert not source.look(NONE)
+        assert "there is none at all" in source.state.why
