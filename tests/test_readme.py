@@ -243,6 +243,8 @@ def every_kind_of_line() -> Iterator[journal.Line]:
         ev.SetSplit(0, 60),
         ev.SetTranspose(0, 2),
         ev.SetReading(0, ReadKeys.PLAYED),
+        ev.SetMuted(0, None),
+        ev.Show(0, (60, 64)),
         ev.Resume(0, reading.chord, 80, Transport(0, Fraction(0), Fraction(1), COMMON_TIME)),
         Heard(0, 0, reading, amends=False),
         *(Send(0, bytes.fromhex(data)) for data in ("90 3C 40", "B0 40 7F", "C0 05")),

@@ -7,8 +7,8 @@ from fractions import Fraction
 import pytest
 
 from ripieno.cli import styles
-from ripieno.cli.account import account, grid_in_words
 from ripieno.errors import AuthorError
+from ripieno.style.account import account, grid_in_words
 from ripieno.style.load import style_from_data
 from ripieno.style.shipped import shipped_styles, user_styles_folder
 

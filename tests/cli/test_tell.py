@@ -119,7 +119,7 @@ def test_the_status_is_a_readable_block(served: Served, capfd) -> None:
         "split      C4",
         "transpose  -3",
         "reading    played",
-        "chord      Em",
+        "chord      Em (i)",
         "place      bar 12, beat 2",
         "sounding   E2 B3 E4, pedal down",
         "input      Keys (the only one)",

@@ -149,3 +149,29 @@ def test_a_signal_that_means_a_command_carries_it_out(tmp_path: Path) -> None:
         own.host.tell(command_from(["style", "polka"]))
         status = own.until(lambda now: now.notices)
     assert status.notices[0].startswith("style polka: there is no style 'polka'")
+
+
+def test_a_style_is_heard_while_nothing_plays_and_the_chosen_one_stays(tmp_path: Path) -> None:
+    with running(tmp_path, "tempo: 400\nmeter: 6/8\n") as own:
+        assert own.tell("hear", "march") == {"hearing": "march"}
+        heard = own.until(lambda now: now.chord == "Eb" and now.sounding)
+        assert (heard.hearing, heard.style, heard.meter) == ("march", "smooth-chords", "6/8")
+        own.tell("degree", "1")
+        own.until(lambda now: now.sounding)
+        with pytest.raises(AuthorError, match="something is playing"):
+            own.tell("hear", "waltz")
+        own.tell("stop")
+        own.tell("hear", "waltz")
+        own.until(lambda now: now.hearing is None and not now.sounding)
+
+
+def test_a_degree_is_played_and_its_figure_and_numeral_told(tmp_path: Path) -> None:
+    with running(tmp_path, "key: G\nstyle: steady-quarters\n") as own:
+        own.tell("degree", "2")
+        status = own.until(lambda now: now.degree and now.sounding)
+        figure = own.tell("figure")
+    assert (status.chord, status.degree) == ("Am", "ii")
+    assert len(status.keys) == 3
+    assert (figure["chord"], figure["beat_quarters"]) == ("Am", 1.0)
+    assert {step["hand"] for step in figure["steps"]} == {"left", "right"}
+    assert {note % 12 for step in figure["steps"] for note in step["notes"]} == {9, 0, 4}

@@ -14,6 +14,7 @@ from ripieno.perform.events import Input
 from ripieno.perform.settings import ReadKeys, Settings
 from ripieno.style.model import Meter
 from ripieno.style.shipped import user_styles_folder
+from ripieno.theory.hand import Side
 from ripieno.theory.key import key_named
 from ripieno.wire.command import command_from
 
@@ -156,3 +157,49 @@ def test_a_style_is_read_again_only_when_its_file_has_changed(tmp_path: Path) ->
     assert not library.has_changed(str(path))
     path.unlink()
     assert not library.has_changed(str(path))
+
+
+def keys(played: Played, kind: type) -> list[int]:
+    return [event.note for event in played.events if type(event) is kind]
+
+
+# Diatonic triads of a major key: I ii iii IV V vi vii° (any handbook of harmony).
+@pytest.mark.parametrize(
+    ("degree", "classes"),
+    [(1, {7, 11, 2}), (2, {9, 0, 4}), (4, {0, 4, 7}), (5, {2, 6, 9}), (7, {6, 9, 0})],
+)
+def test_a_degree_presses_the_triad_of_the_key_and_the_next_lifts_it(
+    degree: int, classes: set[int]
+) -> None:
+    played = Played(key=key_named("G"))
+    played.tell("degree", str(degree))
+    down = keys(played, ev.KeyDown)
+    assert {note % 12 for note in down} == classes
+    assert min(down) % 12 == key_named("G").scale[degree - 1]
+    played.tell("degree", "none")
+    assert keys(played, ev.KeyUp) == down
+
+
+def test_a_degree_is_pressed_below_the_split_point_and_sounds_in_the_key_when_transposed() -> None:
+    played = Played(split=50, transpose=2)
+    played.tell("degree", "5")
+    down = keys(played, ev.KeyDown)
+    assert max(down) < 50
+    assert {(note + 2) % 12 for note in down} == {7, 11, 2}
+
+
+def test_where_one_key_is_a_chord_a_degree_is_one_key() -> None:
+    played = Played(reading=ReadKeys.FROM_KEY, key=key_named("D"))
+    played.tell("degree", "6")
+    assert [note % 12 for note in keys(played, ev.KeyDown)] == [11]
+
+
+def test_a_hand_is_muted_and_notes_are_shown() -> None:
+    played = Played()
+    assert played.tell("mute", "left") == {"muted": "left"}
+    assert played.settings.muted is Side.LEFT
+    assert played.tell("mute", "none") == {"muted": None}
+    played.tell("show", "C4", "67")
+    assert played.events[-1].notes == (60, 67)
+    played.tell("show", "none")
+    assert played.events[-1].notes == ()

@@ -8,6 +8,7 @@ from ripieno.perform import events as ev
 from ripieno.perform.chosen import Chosen, is_choice
 from ripieno.perform.settings import ReadKeys, Settings
 from ripieno.style.model import Meter
+from ripieno.theory.hand import Side
 from ripieno.theory.key import key_named
 
 STYLES = [Rig(name).style for name in ("waltz", "rolled")]
@@ -20,6 +21,7 @@ CHOICES = [
     ev.SetSplit(0, 60),
     ev.SetTranspose(0, -5),
     ev.SetReading(0, ReadKeys.FROM_KEY),
+    ev.SetMuted(0, Side.LEFT),
 ]
 PLAIN = Chosen(Settings(), STYLES[0])
 
@@ -35,7 +37,7 @@ def test_all_that_can_be_chosen_while_playing_is_what_is_chosen_afterwards() -> 
     assert after(*CHOICES) == Chosen(
         Settings(
             bpm=77.5, meter=Meter(6, 8), hold=False, key=key_named("Eb minor"), split=60,
-            transpose=-5, reading=ReadKeys.FROM_KEY,
+            transpose=-5, reading=ReadKeys.FROM_KEY, muted=Side.LEFT,
         ),
         STYLES[1],
     )  # fmt: skip

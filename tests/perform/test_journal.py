@@ -23,11 +23,13 @@ from ripieno.perform.events import (
     SetHold,
     SetKey,
     SetMeter,
+    SetMuted,
     SetReading,
     SetSplit,
     SetStyle,
     SetTempo,
     SetTranspose,
+    Show,
     Silence,
     Stop,
 )
@@ -37,6 +39,7 @@ from ripieno.perform.settings import MOST_SEED, TRANSPOSE_RANGE, ReadKeys, Setti
 from ripieno.perform.transport import Transport
 from ripieno.style.model import Meter, Style
 from ripieno.theory.chord import Chord
+from ripieno.theory.hand import Side
 from ripieno.theory.key import key_named
 from ripieno.theory.recognize import recognize
 from ripieno.units import NS_PER_MS, ns_from_ms, ns_per_quarter
@@ -104,6 +107,8 @@ def playing(draw: st.DrawFn) -> list[Input]:
                         SetSplit(at_ns, draw(st.sampled_from([None, C4, 0, 127]))),
                         SetTranspose(at_ns, draw(st.integers(*TRANSPOSE_RANGE))),
                         SetReading(at_ns, draw(st.sampled_from(ReadKeys))),
+                        SetMuted(at_ns, draw(st.sampled_from([None, *Side]))),
+                        Show(at_ns, (note, note + 4), 60),
                         resuming(at_ns, draw(st.integers(-(10**12), at_ns)), draw(chords)),
                         Stop(at_ns),
                         Silence(at_ns),
@@ -124,6 +129,7 @@ chosen_settings = st.builds(
     key=st.sampled_from([None, key_named("G"), key_named("F# minor")]),
     split=st.one_of(st.none(), st.integers(0, 127)),
     transpose=st.integers(*TRANSPOSE_RANGE),
+    muted=st.sampled_from([None, *Side]),
     channel=st.integers(0, 15),
     span=st.sampled_from([12, 14, 16]),
     seed=st.integers(0, MOST_SEED),

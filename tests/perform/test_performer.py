@@ -15,11 +15,13 @@ from ripieno.perform.events import (
     Resume,
     SetHold,
     SetMeter,
+    SetMuted,
     SetReading,
     SetSplit,
     SetStyle,
     SetTempo,
     SetTranspose,
+    Show,
     Silence,
     Stop,
 )
@@ -29,6 +31,7 @@ from ripieno.perform.outbox import Outbox
 from ripieno.perform.performer import Performer
 from ripieno.perform.settings import ReadKeys, Settings
 from ripieno.style.model import Figure, Lane, Meter, Spot, Step, Style
+from ripieno.theory.hand import Side
 from ripieno.theory.key import key_named
 from ripieno.units import NS_PER_MS, ns_from_ms
 
@@ -562,3 +565,39 @@ def test_after_a_stop_it_plays_as_if_just_begun() -> None:
     notes = rig.notes(20_000)
     first = [replace(note, ms=note.ms + 10_000) for note in notes if note.ms < 10_000]
     assert first == [note for note in notes if note.ms >= 10_000]
+
+
+def hands(rig: Rig, from_ms: float, until_ms: float) -> tuple[int, int]:
+    """How many notes are struck below and from middle C on."""
+    struck = [n.note for n in rig.notes(until_ms) if from_ms <= n.ms < until_ms]
+    return sum(note < C4 for note in struck), sum(note >= C4 for note in struck)
+
+
+def test_a_muted_hand_is_silent_until_it_is_not_and_the_other_goes_on() -> None:
+    rig = Rig("rippling-sixteenths")
+    rig.press(0, *C_MAJOR)
+    rig.events += [SetMuted(ns_from_ms(4000), Side.RIGHT), SetMuted(ns_from_ms(8000), Side.LEFT)]
+    rig.events += [SetMuted(ns_from_ms(12000), None), Stop(ns_from_ms(16000))]
+    both = [hands(rig, begin, begin + 4000) for begin in (0, 4000, 8000, 12000)]
+    (left, right) = both[0]
+    assert 0 not in (left, right)
+    assert both[1:] == [(left, 0), (0, right), (left, right)]
+
+
+def test_the_same_notes_come_from_the_other_hand_alone_when_one_is_muted_from_the_start() -> None:
+    whole, left, right = (
+        Rig("contrary-broken", muted=side) for side in (None, Side.RIGHT, Side.LEFT)
+    )
+    for rig in (whole, left, right):
+        rig.press(0, *C_MAJOR)
+        rig.events.append(Stop(ns_from_ms(6000)))
+    alone = [(n.ms, n.note) for rig in (left, right) for n in rig.notes(6000)]
+    assert sorted(alone) == sorted((n.ms, n.note) for n in whole.notes(6000))
+
+
+def test_notes_that_are_shown_sound_until_the_next_or_a_stop() -> None:
+    rig = Rig("smooth-chords")
+    rig.events = [Show(0, (60, 64)), Show(ns_from_ms(500), (64, 67), 50)]
+    rig.events.append(Stop(ns_from_ms(900)))
+    notes = [(n.ms, n.length_ms, n.note, n.velocity) for n in rig.notes(2000)]
+    assert notes == [(0, 500, 60, 80), (0, 500, 64, 80), (500, 400, 64, 50), (500, 400, 67, 50)]

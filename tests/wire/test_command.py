@@ -13,7 +13,9 @@ from ripieno.theory.key import Key, Mode
 from ripieno.wire import command as told
 from ripieno.wire.command import (
     TABLE,
+    AskFigure,
     AskStatus,
+    AskStyles,
     ChooseHold,
     ChooseKey,
     ChooseMeter,
@@ -23,9 +25,13 @@ from ripieno.wire.command import (
     ChooseTempo,
     Command,
     Forget,
+    Hear,
     Learn,
+    Mute,
     NudgeTempo,
+    PressDegree,
     Reload,
+    Show,
     Silence,
     StepStyle,
     Stop,
@@ -64,6 +70,17 @@ WRITTEN = {
     "transpose -3": Transpose(-3),
     "transpose +24": Transpose(24),
     "reading from-key": ChooseReading("from-key"),
+    "degree 7": PressDegree(7),
+    "degree none": PressDegree(None),
+    "mute left": Mute("left"),
+    "mute none": Mute(None),
+    "show C4 67": Show((60, 67)),
+    "show none": Show(()),
+    "hear waltz": Hear("waltz"),
+    "hear none": Hear(None),
+    "figure": AskFigure(),
+    "styles": AskStyles(None),
+    "styles waltz": AskStyles("waltz"),
     "stop": Stop(),
     "silence": Silence(),
     "reload": Reload(),
@@ -89,13 +106,17 @@ LEARNABLE = st.one_of(
     st.sampled_from([True, False, None]).map(ChooseHold),
     st.builds(ChooseSplit, st.none() | st.integers(0, 127)),
     st.integers(*TRANSPOSE_RANGE).map(Transpose),
+    st.builds(PressDegree, st.none() | st.integers(1, 7)),
+    st.builds(Mute, st.sampled_from([None, "left", "right"])),
+    st.sampled_from([Hear("waltz"), Hear(None)]),
     st.sampled_from(list(ReadKeys)).map(lambda reading: ChooseReading(reading.value)),
 )
 COMMANDS = st.one_of(
     LEARNABLE,
     LEARNABLE.map(Learn),
     LEARNABLE.map(Forget),
-    st.sampled_from([StopLearning(), AskStatus(), Watch()]),
+    st.sampled_from([StopLearning(), AskStatus(), AskFigure(), AskStyles(None), Watch()]),
+    st.builds(Show, st.lists(st.integers(0, 127), max_size=10).map(tuple)),
 )
 
 
@@ -116,7 +137,7 @@ def test_each_command_that_there_is_can_be_written() -> None:
 @pytest.mark.parametrize(
     ("text", "said"),
     {
-        "styel waltz": "there is no command 'styel'; did you mean style?",
+        "styel waltz": "there is no command 'styel'; did you mean style or styles?",
         "STATUS": "did you mean status?",
         "xyzzy": "there is no command 'xyzzy'; there are style, next, previous,",
         "style": "found nothing after 'style'; expected ID",

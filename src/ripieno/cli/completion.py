@@ -8,7 +8,7 @@ import shtab
 
 from ripieno import __version__
 from ripieno.style.shipped import all_styles, user_styles_folder
-from ripieno.wire.command import TABLE
+from ripieno.wire.command import TABLE, UNLEARNT
 
 SHELLS = ("bash", "zsh", "fish")
 _STYLES = "styles"
@@ -16,7 +16,6 @@ _STYLES = "styles"
 _STYLE_IDS = shtab.cmd(f"ripieno completion {_STYLES} 2>/dev/null")
 _STYLE_METAVARS = ("STYLE", "ID")
 _UNTOLD = ("watch",)  # it needs a connection that stays
-_UNLEARNT = ("learn", "forget", "status")  # what no control can do
 
 
 def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -70,7 +69,7 @@ def _spell_out(tell: argparse.ArgumentParser) -> None:
     told = [row.name for row in TABLE if row.name not in _UNTOLD]
     commands = _with_commands(tell, told)
     for name in ("learn", "forget"):
-        _with_commands(commands[name], [name for name in told if name not in _UNLEARNT])
+        _with_commands(commands[name], [name for name in told if name not in UNLEARNT])
 
 
 def _with_commands(

@@ -36,13 +36,20 @@ def run(args: argparse.Namespace) -> int:
     """Play until a signal. Raises AuthorError, MachineError."""
     heard: SimpleQueue[Timed] = SimpleQueue()
     with (
-        hosted(args, say_on_stderr, heard.put) as (host, said),
+        hosted(args, _say, heard.put) as (host, said),
         signals(host, hang_up=None),
     ):
         print(*said, sep="\n", flush=True)
         host.run(_Terminal(host, heard).turn)
     print()
     return 0
+
+
+def _say(sentence: str) -> None:
+    """Where a line of status is shown, it gives way."""
+    if sys.stdout.isatty():
+        print(f"\r{'':{_WIDTH}}\r", end="", flush=True)
+    say_on_stderr(sentence)
 
 
 class _Terminal:

@@ -5,8 +5,8 @@ import json
 import sys
 from pathlib import Path
 
-from ripieno.cli.account import account
 from ripieno.errors import AuthorError
+from ripieno.style.account import account
 from ripieno.style.load import load_style
 from ripieno.style.model import Style
 from ripieno.style.shipped import all_styles, find_style, user_styles_folder

@@ -47,6 +47,7 @@ _REST_NS = 20_000_000
 # Messages waiting, beyond which further ones are dropped: more than a player makes in an hour,
 # and what a wire of 31,250 baud brings in a minute (MIDI 1.0: 320 us a byte).
 _MOST_WAITING = 60_000
+_LATE_NS = 10_000_000
 
 
 class Output(Protocol):
@@ -61,12 +62,16 @@ class Counts:
 
     `failed` sends: the output refused them. `flooded`: messages that came faster than they could
     be taken, and were not; all notes are ended afterwards, for a release may be among them.
+    `late`: sends more than 10 ms after they were due, which a player hears (Wessel & Wright
+    2002); `latest_ns` is the most that one was.
     """
 
     received: int = 0
     sent: int = 0
     failed: int = 0
     flooded: int = 0
+    late: int = 0
+    latest_ns: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -325,8 +330,16 @@ class Engine:
         for happening in happenings:
             if isinstance(happening, Send):
                 self._send(happening.data)
+            done_ns = time.monotonic_ns()
+            if isinstance(happening, Send):
+                self._count_late(done_ns - happening.due_ns)
             if self._record is not None:
-                self._record(Timed(time.monotonic_ns(), happening))
+                self._record(Timed(done_ns, happening))
+
+    def _count_late(self, late_ns: int) -> None:
+        counts = self.counts
+        counts.late += late_ns > _LATE_NS
+        counts.latest_ns = max(counts.latest_ns, late_ns)
 
     def _send(self, data: bytes) -> None:
         try:

@@ -17,7 +17,11 @@ from ripieno.engine.loop import Pressed, Timed
 from ripieno.engine.messages import Answer, Begin, Ports, Standing
 from ripieno.engine.spawn import Spawned
 from ripieno.errors import AuthorError, RipienoError
+from ripieno.host.audition import Audition
+from ripieno.host.catalog import entries
 from ripieno.host.controls import Controls
+from ripieno.host.figures import C_MAJOR, figure
+from ripieno.host.library import Library
 from ripieno.host.notification import Notifier
 from ripieno.host.record import Record
 from ripieno.host.sessions import Sessions
@@ -26,6 +30,8 @@ from ripieno.host.upkeep import KeptEngine
 from ripieno.host.wishes import Wishes
 from ripieno.midi.systems import System
 from ripieno.theory.key import Key
+from ripieno.theory.numerals import roman
+from ripieno.theory.symbol import symbol
 from ripieno.units import NS_PER_S
 from ripieno.wire import command as wire
 from ripieno.wire.command import Command, words_of
@@ -70,6 +76,8 @@ class Host:
         self._sessions = sessions
         self._record = None if sessions is None else Record(sessions, wishes.chosen)
         self._notifier = notifier or Notifier()
+        self._shelf = Library()  # the control server's thread's own
+        self._audition: Audition | None = None
         self._began_ns = time.monotonic_ns()
         self._looked_ns = self._fed_ns = self._began_ns
         for number, fault in enumerate(wishes.faults):
@@ -78,7 +86,7 @@ class Host:
     def start(self) -> tuple[str, ...]:
         """Returns when it is ready to play, with what it plays on. Raises MachineError."""
         engine = self._kept.start()
-        self._system = engine.ports.system
+        self._ports, self._system = engine.ports, engine.ports.system
         self._tell_ended()
         self._notifier.ready(self._summary())
         return (f"MIDI: {engine.ports.system.name} ({engine.ports.system.why})", *engine.said)
@@ -108,6 +116,8 @@ class Host:
     def close(self) -> None:
         """Silence, the journal's end, and the engine's."""
         self._notifier.stopping()
+        with self._lock:
+            self._end_audition()
         rest = self._kept.close()
         if self._record is not None and self._sessions is not None:
             self._record.add(rest)
@@ -118,6 +128,12 @@ class Host:
 
     def carry_out(self, command: Command, value: int | None = None) -> Result:
         """The result of a command. Raises RipienoError. `value`: a controller's, 0..127."""
+        if isinstance(command, wire.AskStyles):  # takes half a second at first, so without the lock
+            return {"styles": entries(self._shelf, command.style)}
+        with self._lock:
+            self._end_audition()
+        if isinstance(command, wire.Hear):
+            return self._hear_style(command.style, self._kept.ask())
         with self._lock:
             result = self._stage.carry_out(command, value)
             return self._carry_out_other(command) if result is None else result
@@ -136,6 +152,8 @@ class Host:
                 return self._forget(do)
             case wire.Reload():
                 return self._reload()
+            case wire.AskFigure():
+                return self._figure()
             case _:
                 return {}
 
@@ -144,6 +162,43 @@ class Host:
         answer = self._kept.ask()
         with self._lock:
             return self._status(answer)
+
+    # For who looks and learns.
+
+    def _figure(self) -> Result:
+        chosen, engine = self._stage.chosen, self._kept.engine
+        harmony = None if engine is None else engine.standing.harmony
+        chord = C_MAJOR if harmony is None else harmony.chord
+        length, shown = figure(chosen, chord)
+        return {
+            "chord": symbol(chord, chosen.settings.key),
+            "quarters": float(length),
+            "beat_quarters": float(chosen.settings.meter.beat_quarters),
+            "steps": [
+                {
+                    "at": float(step.at_quarters),
+                    "hand": step.side.value,
+                    "notes": list(step.notes),
+                    "lasts": float(step.lasts_quarters),
+                }
+                for step in shown
+            ],
+        }
+
+    def _hear_style(self, style: str | None, answer: Answer | None) -> Result:
+        if style is None:
+            return {"hearing": None}
+        if answer is None or answer.shown is None or answer.shown.bar_and_beat is not None:
+            raise AuthorError("something is playing; 'stop' ends it, and then a style can be heard")
+        with self._lock:
+            wanted = self._stage.library.style(style)
+            self._audition = Audition(wanted, self._stage.chosen, self._kept.submit)
+        return {"hearing": wanted.id}
+
+    def _end_audition(self) -> None:
+        audition, self._audition = self._audition, None
+        if audition is not None:
+            audition.end()
 
     # The engine.
 
@@ -179,6 +234,8 @@ class Host:
         now_ns = time.monotonic_ns()
         if self._kept.turn():
             self._say(f"{self._kept.why}; another plays on")
+            assert self._kept.engine is not None, "it has just begun"
+            self._say_ports(self._kept.engine.ports)
             self._tell_ended()
             self._journal(self._kept.last_words())
             if self._record is not None:
@@ -203,8 +260,12 @@ class Host:
             self._kept.ended = 0
 
     def _say_ports(self, ports: Ports) -> None:
-        for side, state in (("input", ports.input), ("output", ports.output)):
-            self._say(f"{side}: {state.name or 'none'} ({state.why})")
+        """Those that have changed."""
+        before, self._ports = self._ports, ports
+        sides = (("input", before.input, ports.input), ("output", before.output, ports.output))
+        for side, old, new in sides:
+            if old.name != new.name:
+                self._say(f"{side}: {new.name or 'none'} ({new.why})")
 
     def _journal(self, news: list[Timed]) -> None:
         for timed in news:
@@ -345,13 +406,21 @@ class Host:
             reading=settings.reading.value,
             swing=str(settings.swing),
             chord=None if shown is None else shown.chord,
-            degree=None,
+            degree=self._degree(),
             bar=None if place is None else place[0],
             beat=None if place is None else place[1],
+            quarters=None
+            if shown is None or shown.place_quarters is None
+            else float(shown.place_quarters),
+            bar_quarters=float(settings.meter.bar_quarters),
+            serial=0 if shown is None else shown.serial,
+            keys=() if shown is None else shown.keys,
             left=() if shown is None else shown.left,
             right=() if shown is None else shown.right,
             sounding=() if shown is None else shown.sounding,
             pedal=shown is not None and shown.pedal,
+            muted=None if settings.muted is None else settings.muted.value,
+            hearing=self._hearing(),
             input="" if ports is None else ports.input.name,
             output="" if ports is None else ports.output.name,
             input_why=self._kept.why if ports is None else ports.input.why,
@@ -367,6 +436,16 @@ class Host:
             uptime_s=(time.monotonic_ns() - self._began_ns) / NS_PER_S,
         )
 
+    def _degree(self) -> str | None:
+        """The chord's in the key, as a Roman numeral."""
+        key, engine = self._stage.chosen.settings.key, self._kept.engine
+        harmony = None if engine is None else engine.standing.harmony
+        return None if key is None or harmony is None else roman(harmony.chord, key)
+
+    def _hearing(self) -> str | None:
+        audition = self._audition
+        return audition.style.id if audition is not None and audition.is_on else None
+
     def _journal_path(self) -> str | None:
         path = None if self._sessions is None else self._sessions.path
         return None if path is None else str(path)
@@ -381,6 +460,8 @@ class Host:
             "sent": counts.sent,
             "failed": counts.failed,
             "flooded": counts.flooded,
+            "late": counts.late,
+            "latest_us": counts.latest_ns // 1000,
             "lost_inputs": answer.lost_inputs,
             "unheard": answer.unheard,
             "dropped_news": answer.dropped_news,

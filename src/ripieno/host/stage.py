@@ -11,12 +11,16 @@ from ripieno.perform.events import Input
 from ripieno.perform.settings import BPM_RANGE, ReadKeys
 from ripieno.perform.tap import Taps
 from ripieno.style.model import Style, meter_named
-from ripieno.theory.key import key_named
+from ripieno.theory.hand import Side
+from ripieno.theory.key import Key, Mode, key_named
 from ripieno.wire import command as wire
 from ripieno.wire.command import Command
 
 Result = dict[str, object]
 
+_VELOCITY = 80
+_LOWEST, _HIGHEST = 48, 72  # where a command presses a triad: the octave below middle C
+_C_MAJOR = Key(0, Mode.MAJOR)
 _SLOWEST_BY_VALUE = 40  # beats a minute at value 0, and one more for each
 
 
@@ -29,6 +33,7 @@ class Stage:
         self.asked_style = chosen.style.id  # its id, or the file that was named
         self._submit = submit
         self._taps = Taps()
+        self._pressed: tuple[int, ...] = ()  # by a command
         self._handlers: dict[type[Command], Callable[..., Result]] = {
             wire.ChooseStyle: lambda c: self.play_in(self.library.style(c.style), c.style),
             wire.StepStyle: lambda c: self.play_in(self.library.beside(self.chosen.style.id, c.by)),
@@ -49,6 +54,11 @@ class Stage:
             wire.ChooseReading: lambda c: self._choose(
                 ev.SetReading(_now_ns(), ReadKeys(c.reading)), reading=c.reading
             ),
+            wire.Mute: lambda c: self._choose(
+                ev.SetMuted(_now_ns(), None if c.hand is None else Side(c.hand)), muted=c.hand
+            ),
+            wire.PressDegree: lambda c: self._press_degree(c.degree),
+            wire.Show: lambda c: self._choose(ev.Show(_now_ns(), c.notes), shown=len(c.notes)),
             wire.Stop: lambda _: self._choose(ev.Stop(_now_ns()), stopped=True),
             wire.Silence: lambda _: self._choose(ev.Silence(_now_ns()), silent=True),
         }
@@ -96,6 +106,30 @@ class Stage:
     def _tap(self) -> Result:
         bpm = self._taps.tap(_now_ns())
         return {"bpm": None} if bpm is None else self._at_tempo(bpm)
+
+    def _press_degree(self, degree: int | None) -> Result:
+        """The keys of the triad that was pressed before come up, those of another go down."""
+        pressed, self._pressed = self._pressed, ()
+        for key in pressed:
+            self._submit(ev.KeyUp(_now_ns(), key))
+        if degree is not None:
+            self._pressed = self._keys_of(degree)
+            for key in self._pressed:
+                self._submit(ev.KeyDown(_now_ns(), key, _VELOCITY))
+        return {"degree": degree}
+
+    def _keys_of(self, degree: int) -> tuple[int, ...]:
+        """Those that sound the diatonic triad, below the split point; one if one is enough."""
+        settings = self.chosen.settings
+        root, quality = (settings.key or _C_MAJOR).diatonic_triad(degree)
+        highest = _HIGHEST if settings.split is None else min(_HIGHEST, settings.split)
+        lowest = _LOWEST + (root - settings.transpose - _LOWEST) % 12
+        above = quality.semitones
+        while lowest + above[-1] >= highest and lowest >= 12:
+            lowest -= 12
+        if settings.reading is ReadKeys.FROM_KEY:
+            return (lowest,)
+        return tuple(lowest + semitones for semitones in above)
 
     def _hold(self, on: bool | None) -> Result:
         hold = not self.chosen.settings.hold if on is None else on

@@ -51,6 +51,7 @@ class Accompaniment:
         self.harmony: Harmony | None = None
         self.meter = settings.meter
         self.ns_per_quarter = ns_per_quarter(settings.bpm, settings.meter.beat_quarters)
+        self.muted = settings.muted
         self._settings = settings
         self._out = out
         self._pedal = pedal
@@ -132,6 +133,13 @@ class Accompaniment:
         if self._resolves is not None:
             at_quarters, _ = self._resolves
             self._resolves = at_quarters, self.transport.due_ns(at_quarters)
+
+    def set_muted(self, muted: Side | None) -> None:
+        """A hand that is silent from now on, until another one is or none."""
+        self.muted, self._bounds = muted, {}
+        for hand in self._hands + self._leaving:
+            if hand.side is muted:
+                hand.release_all(self._out)
 
     def set_meter(self, at_ns: int, meter: Meter) -> None:
         """Another meter, whose first downbeat is now. Quarters keep their length."""
@@ -217,10 +225,10 @@ class Accompaniment:
         self._voicing = voice(left, right, chord, self._voicing_before, self._settings.span)
 
     def _bound(self, side: Side) -> Bound | None:
-        """What the hand's tones are just now; None without a chord."""
+        """What the hand's tones are just now; None without a chord, and for a muted hand."""
         if side not in self._bounds:
             voicing = self._suspended or self._voicing
-            if self.harmony is None or voicing is None:
+            if self.harmony is None or voicing is None or side is self.muted:
                 return None
             shape = voicing.left if side is Side.LEFT else voicing.right
             assert shape is not None, "a lane's hand has a shape: style.load sees to it"
@@ -235,13 +243,14 @@ class Accompaniment:
         here = self.transport.position_at(now_ns) if starts else None
         for hand in self._hands:
             bound = self._bound(hand.side)
-            assert bound is not None, "a change of chord leaves a chord"
             if not hand.begins_with_strike:
-                hand.catch(now_ns, bound, self._out)
+                if bound is not None:
+                    hand.catch(now_ns, bound, self._out)
             elif here is not None:
                 hand.release_all(self._out)
                 hand.start(self.transport, here)
-            hand.amend(bound, self._out)
+            if bound is not None:
+                hand.amend(bound, self._out)
         for hand in self._leaving:
             assert self.harmony is not None, "a change of chord leaves a chord"
             tones = self.harmony.chord.pitch_classes

@@ -18,6 +18,7 @@ _EVENTS: dict[str, Callable[[int, Any], Input]] = {
     "split": ev.SetSplit,
     "transpose": ev.SetTranspose,
     "reading": ev.SetReading,
+    "muted": ev.SetMuted,
 }
 _NAMES: dict[object, str] = {event: name for name, event in _EVENTS.items()}
 # Where an event's value is not called as the setting is.

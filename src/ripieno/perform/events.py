@@ -6,6 +6,7 @@ from ripieno.perform.settings import ReadKeys
 from ripieno.perform.transport import Transport
 from ripieno.style.model import Meter, Style
 from ripieno.theory.chord import Chord
+from ripieno.theory.hand import Side
 from ripieno.theory.key import Key
 
 
@@ -122,6 +123,23 @@ class SetReading:
 
 
 @dataclass(frozen=True, slots=True)
+class SetMuted:
+    """The hand that is silent, for the player to play it; None: none is."""
+
+    at_ns: int
+    muted: Side | None
+
+
+@dataclass(frozen=True, slots=True)
+class Show:
+    """Notes, 0..127, that sound until the next of these, beside whatever is played."""
+
+    at_ns: int
+    notes: tuple[int, ...]
+    velocity: int = 80
+
+
+@dataclass(frozen=True, slots=True)
 class Resume:
     """What an instrument before this one was playing goes on: its chord, in its time.
 
@@ -149,6 +167,8 @@ Input = (
     | SetSplit
     | SetTranspose
     | SetReading
+    | SetMuted
+    | Show
     | Resume
 )
 

@@ -36,6 +36,7 @@ from ripieno.style.load import style_from_data, style_to_data
 from ripieno.style.model import Style, meter_named
 from ripieno.style.yaml_marks import shown
 from ripieno.theory.chord import QUALITIES, Chord
+from ripieno.theory.hand import Side
 from ripieno.theory.key import Key, key_named
 from ripieno.theory.symbol import symbol
 from ripieno.units import ms_from_ns, ns_from_ms
@@ -73,6 +74,7 @@ def header(settings: Settings, style: Style) -> Line:
             "key": _key_text(settings.key),
             "split": settings.split,
             "transpose": settings.transpose,
+            "muted": None if settings.muted is None else settings.muted.value,
             "channel": settings.channel,
             "span": settings.span,
             "seed": settings.seed,
@@ -172,6 +174,8 @@ _WRITE: dict[type, Callable[..., Line]] = {
     ev.SetSplit: lambda e: {"kind": "split", "split": e.split},
     ev.SetTranspose: lambda e: {"kind": "transpose", "semitones": e.semitones},
     ev.SetReading: lambda e: {"kind": "reading", "reading": e.reading.value},
+    ev.SetMuted: lambda e: {"kind": "mute", "muted": None if e.muted is None else e.muted.value},
+    ev.Show: lambda e: {"kind": "show", "notes": list(e.notes), "velocity": e.velocity},
     ev.Resume: lambda e: _resume_line(e),
 }  # fmt: skip
 
@@ -225,6 +229,8 @@ _READ: dict[str, Callable[[int, Line], Input]] = {
     "split": lambda at, d: ev.SetSplit(at, None if d["split"] is None else _int(d, "split")),
     "transpose": lambda at, d: ev.SetTranspose(at, _transpose(d, "semitones")),
     "reading": lambda at, d: ev.SetReading(at, _reading(d)),
+    "mute": lambda at, d: ev.SetMuted(at, _muted(d)),
+    "show": lambda at, d: ev.Show(at, _ints(d, "notes", 127), _int(d, "velocity", least=1)),
     "resume": lambda at, d: _resume(at, d),
 }
 _OUTGOING = {"chord", "note", "pedal", "sent", "end"}
@@ -328,6 +334,7 @@ def _settings(data: object) -> Settings:
         key=_key(data["key"]),
         split=None if split is None else _int(data, "split"),
         transpose=_transpose(data, "transpose"),
+        muted=_muted(data),
         channel=_int(data, "channel", 15),
         span=_int(data, "span", 24),
         seed=_int(data, "seed", MOST_SEED),
@@ -337,6 +344,13 @@ def _settings(data: object) -> Settings:
 def _transpose(data: Line, field: str) -> int:
     least, most = TRANSPOSE_RANGE
     return _int(data, field, most, least=least)
+
+
+def _muted(data: Line) -> Side | None:
+    value = data["muted"]
+    if value is not None and value not in list(Side):
+        raise ValueError(f"'muted' is {shown(value)}; left, right or null was expected")
+    return None if value is None else Side(str(value))
 
 
 def _resume(at_ns: int, data: Line) -> ev.Resume:

@@ -10,7 +10,8 @@ from operator import itemgetter
 from ripieno.perform.events import Send
 from ripieno.perform.ledger import Ledger, Owner
 
-MELODY = "melody"  # the owner of every key of the melody zone
+# Owners: of every key of the melody zone, and of notes that are shown to a learner.
+MELODY, SHOWN = "melody", "shown"
 
 
 class Outbox:

@@ -21,7 +21,7 @@ from ripieno.perform.accompaniment import Accompaniment
 from ripieno.perform.events import Input, Send
 from ripieno.perform.ledger import Ledger, PedalPost
 from ripieno.perform.message import SUSTAIN, control, silence
-from ripieno.perform.outbox import MELODY, Outbox
+from ripieno.perform.outbox import MELODY, SHOWN, Outbox
 from ripieno.perform.settings import ReadKeys, Settings
 from ripieno.perform.trigger import Strike, Timing, Trigger
 from ripieno.perform.zones import Zone, Zones
@@ -63,6 +63,7 @@ class Performer:
         self._due_ns: int | None = None  # what `next_due_ns` found, until something happens
         self._due_is_known = True
         self._heard: list[Heard] = []
+        self._shown: tuple[int, ...] = ()
         self._handlers: dict[type, Callable[..., list[bytes]]] = {
             ev.KeyDown: self._key_down,
             ev.KeyUp: self._key_up,
@@ -78,6 +79,8 @@ class Performer:
             ev.SetSplit: self._set_split,
             ev.SetTranspose: self._set_transpose,
             ev.SetReading: self._set_reading,
+            ev.SetMuted: self._set_muted,
+            ev.Show: self._show,
             ev.Resume: self._resume,
         }
 
@@ -121,6 +124,11 @@ class Performer:
         if not self._due_is_known:
             self._due_ns, self._due_is_known = self._work_out_due_ns(), True
         return self._due_ns
+
+    @property
+    def keys(self) -> tuple[int, ...]:
+        """The keys that are down, ascending, as keys and not as the notes they mean."""
+        return self._zones.keys
 
     @property
     def gathering(self) -> bool:
@@ -224,6 +232,7 @@ class Performer:
         """Whatever still sounds after the hands have let go is the player's: it ends too."""
         self.accompaniment.stop()
         self._trigger.clear()
+        self._shown = ()
         data = [send.data for send in self._out.flush(0)] + self.ledger.release_all()
         for pedal in self._pedals.values():
             data += pedal.lift()
@@ -268,6 +277,19 @@ class Performer:
         self._reading = event.reading
         self._trigger.enough_are(_AT_ONCE[event.reading])
         return []
+
+    def _set_muted(self, _at_ns: int, event: ev.SetMuted) -> list[bytes]:
+        self.accompaniment.set_muted(event.muted)
+        return []
+
+    def _show(self, _at_ns: int, event: ev.Show) -> list[bytes]:
+        data: list[bytes] = []
+        for note in self._shown:
+            data += self.ledger.release(SHOWN, self._channel, note)
+        self._shown = event.notes
+        for note in dict.fromkeys(event.notes):
+            data += self.ledger.strike(SHOWN, self._channel, note, event.velocity)
+        return data
 
     def _resume(self, at_ns: int, event: ev.Resume) -> list[bytes]:
         self.accompaniment.resume(at_ns, event.chord, event.level, event.transport)

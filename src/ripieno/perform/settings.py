@@ -5,6 +5,7 @@ from enum import StrEnum
 from fractions import Fraction
 
 from ripieno.style.model import COMMON_TIME, Meter
+from ripieno.theory.hand import Side
 from ripieno.theory.key import Key
 
 BPM_RANGE = (20.0, 400.0)
@@ -27,7 +28,8 @@ class Settings:
     `split` is the lowest key of the melody zone, None for a keyboard that is all chords. Every key
     sounds `transpose` semitones higher than it is, -24..24; the split point counts keys.
     `span` is the widest a hand may reach, in semitones; `seed` that of the touch's unevenness.
-    Without a count in `swing` (1 is straight, 2 is two to one) nothing swings.
+    A `muted` hand is the player's own to play. Without a count in `swing` (1 is straight, 2 is
+    two to one) nothing swings.
     """
 
     bpm: float = 92.0
@@ -38,6 +40,7 @@ class Settings:
     key: Key | None = None
     split: int | None = None
     transpose: int = 0
+    muted: Side | None = None
     channel: int = 0
     span: int = 12
     seed: int = 1

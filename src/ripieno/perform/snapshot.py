@@ -1,6 +1,7 @@
 """What a screen shows of a performer: copied at one instant, frozen, small."""
 
 from dataclasses import dataclass
+from fractions import Fraction
 
 from ripieno.perform.performer import Performer
 from ripieno.theory.hand import Side
@@ -21,12 +22,17 @@ class Snapshot:
     right: tuple[int, ...]
     sounding: tuple[int, ...]  # all notes, melody too, ascending
     pedal: bool
+    keys: tuple[int, ...]  # that are down
+    serial: int  # of the last strike, counted from 1; 0 before the first
+    bar_quarters: Fraction
+    place_quarters: Fraction | None  # in the bar
 
 
 def snapshot(performer: Performer, now_ns: int) -> Snapshot:
     """The performer as it is at an instant no earlier than its last event."""
     playing = performer.accompaniment
     transport, harmony = playing.transport, playing.harmony
+    position = None if transport is None else transport.position_at(now_ns)
     beat_ns = playing.ns_per_quarter * playing.meter.beat_quarters
     return Snapshot(
         chord=None if harmony is None else symbol(harmony.chord, performer.key),
@@ -34,10 +40,16 @@ def snapshot(performer: Performer, now_ns: int) -> Snapshot:
         bpm=round(float(NS_PER_MINUTE / beat_ns), 3),
         meter=str(playing.meter),
         bar_and_beat=None
-        if transport is None
-        else transport.bar_and_beat(transport.position_at(now_ns)),
+        if transport is None or position is None
+        else transport.bar_and_beat(position),
         left=playing.notes_of(Side.LEFT),
         right=playing.notes_of(Side.RIGHT),
         sounding=tuple(sorted({note for _, note in performer.ledger.sounding})),
         pedal=playing.pedal_is_down,
+        keys=performer.keys,
+        serial=0 if harmony is None else harmony.serial,
+        bar_quarters=playing.meter.bar_quarters,
+        place_quarters=None
+        if transport is None or position is None
+        else transport.in_bar(position),
     )

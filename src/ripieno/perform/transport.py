@@ -102,6 +102,10 @@ class Transport:
         bars, inside = divmod(position_quarters - self.bar_quarters, self.meter.bar_quarters)
         return self.bar_number + int(bars), 1 + int(inside / self.meter.beat_quarters)
 
+    def in_bar(self, position_quarters: Fraction) -> Fraction:
+        """How far into its bar a position lies, in quarters."""
+        return (position_quarters - self.bar_quarters) % self.meter.bar_quarters
+
     def next_beat(self, position_quarters: Fraction) -> Fraction:
         """The first beat at or after a position."""
         beats = (position_quarters - self.bar_quarters) / self.meter.beat_quarters

@@ -36,6 +36,11 @@ class Zones:
         """The zone and the note that a release belongs to; None: the key was not down."""
         return self._pressed.pop((channel, key), None)
 
+    @property
+    def keys(self) -> tuple[int, ...]:
+        """Those that are down, ascending; one that is down on two channels once."""
+        return tuple(sorted({key for _, key in self._pressed}))
+
     def clear(self) -> None:
         """Forget which keys are down."""
         self._pressed.clear()

@@ -20,8 +20,12 @@ from ripieno.theory.pitch import note_name, note_named
 BPM_RANGE = (20.0, 400.0)
 TRANSPOSE_RANGE = (-24, 24)
 READINGS = ("played", "from-key")
+HANDS = ("left", "right")
 
 MOST_WORDS, MOST_LETTERS = 16, 100  # our choice: no command is longer, so messages stay short
+
+# What no control can do: it needs an answer, or a second press.
+UNLEARNT = ("learn", "forget", "show", "figure", "styles", "status", "watch")
 
 _METER = re.compile(r"[1-9][0-9]?/[1-9][0-9]?")
 _NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?(e[+-]?[0-9]+)?", re.ASCII)
@@ -109,6 +113,46 @@ class ChooseReading:
 
 
 @dataclass(frozen=True, slots=True)
+class PressDegree:
+    """The triad on a degree, 1..7, of the song's key is pressed; None: its keys come up."""
+
+    degree: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Mute:
+    """The hand that is silent, for somebody to play it: one of HANDS; None for neither."""
+
+    hand: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Show:
+    """Notes, 0..127, that sound until the next of these, a stop or a silence."""
+
+    notes: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Hear:
+    """Some chords in a style, to hear it; None: no more."""
+
+    style: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class AskFigure:
+    """What both hands do in a bar or more, in this style, on the chord that is on."""
+
+
+@dataclass(frozen=True, slots=True)
+class AskStyles:
+    """All styles with what they are like, or one of them."""
+
+    style: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class Stop:
     """The figure ends and all is released; the next chord is a downbeat."""
 
@@ -154,8 +198,8 @@ class Watch:
 
 Command: TypeAlias = Union[  # noqa: UP007 - a `|` of names cannot hold a forward reference
     ChooseStyle, StepStyle, ChooseTempo, NudgeTempo, TempoByValue, Tap, ChooseMeter, ChooseKey,
-    ChooseHold, ChooseSplit, Transpose, ChooseReading, Stop, Silence, Reload, Learn, StopLearning,
-    Forget, AskStatus, Watch,
+    ChooseHold, ChooseSplit, Transpose, ChooseReading, PressDegree, Mute, Show, Hear, Stop, Silence,
+    Reload, Learn, StopLearning, Forget, AskFigure, AskStyles, AskStatus, Watch,
 ]  # fmt: skip
 
 
@@ -200,6 +244,17 @@ TABLE = (
         "whether the keys are the chord, or one key is a degree of the song's key",
         READINGS,
     ),
+    Row(
+        "degree",
+        "1 to 7 or none",
+        "press the triad on that degree of the key, or lift it; C major without a key",
+        ("none",),
+    ),
+    Row("mute", "left, right or none", "silence a hand, to play it oneself", (*HANDS, "none")),
+    Row("show", "NOTE... or none", "sound these notes until the next `show`", ("none",)),
+    Row("hear", "ID or none", "play four chords in a style, while nothing else plays", ("none",)),
+    Row("figure", "", "what both hands do in a bar or more of this style"),
+    Row("styles", "[ID]", "what all styles are like, or one"),
     Row("stop", "", "end the figure and release all; the next chord is a downbeat"),
     Row("silence", "", "the same, and tell every channel to be quiet"),
     Row("reload", "", "read the configuration and the styles again"),
@@ -250,6 +305,16 @@ def words_of(command: Command) -> tuple[str, ...]:
             return "transpose", str(semitones)
         case ChooseReading(reading):
             return "reading", reading
+        case PressDegree(degree):
+            return "degree", "none" if degree is None else str(degree)
+        case Mute(hand):
+            return "mute", hand or "none"
+        case Show(notes):
+            return "show", *([note_name(note) for note in notes] or ["none"])
+        case Hear(style):
+            return "hear", style or "none"
+        case AskStyles(style):
+            return ("styles",) if style is None else ("styles", style)
         case Learn(do):
             return "learn", *words_of(do)
         case Forget(do):
@@ -360,6 +425,35 @@ def _reading(words: Sequence[str]) -> Command:
     return ChooseReading(text)
 
 
+def _degree(words: Sequence[str]) -> Command:
+    text = _one("degree", words)
+    if text != "none" and text not in "1234567":
+        raise _wrong("degree", words)
+    return PressDegree(None if text == "none" else int(text))
+
+
+def _mute(words: Sequence[str]) -> Command:
+    text = _one("mute", words)
+    if text not in (*HANDS, "none"):
+        raise _wrong("mute", words)
+    return Mute(None if text == "none" else text)
+
+
+def _show(words: Sequence[str]) -> Command:
+    if not words:
+        raise _wrong("show", words)
+    return Show(() if list(words) == ["none"] else tuple(note_named(word) for word in words))
+
+
+def _hear(words: Sequence[str]) -> Command:
+    text = _one("hear", words)
+    return Hear(None if text == "none" else text)
+
+
+def _styles(words: Sequence[str]) -> Command:
+    return AskStyles(_one("styles", words) if words else None)
+
+
 def _learn(words: Sequence[str]) -> Command:
     return Learn(_learnable("learn", words)) if words else StopLearning()
 
@@ -371,8 +465,8 @@ def _forget(words: Sequence[str]) -> Command:
 
 
 def _learnable(name: str, words: Sequence[str]) -> Command:
-    """A command that a control can do: one that needs no answer, and no second press."""
-    if words[0] in ("learn", "forget", "status", "watch"):
+    """A command that a control can do."""
+    if words[0] in UNLEARNT:
         raise AuthorError(f"found '{words[0]}' after '{name}'; no control can do that")
     return command_from(words)
 
@@ -400,6 +494,7 @@ _BARE: dict[str, Command] = {
     "stop": Stop(),
     "silence": Silence(),
     "reload": Reload(),
+    "figure": AskFigure(),
     "status": AskStatus(),
     "watch": Watch(),
 }
@@ -418,6 +513,11 @@ _READERS: dict[str, Callable[[Sequence[str]], Command]] = {
     "split": _split,
     "transpose": _transpose,
     "reading": _reading,
+    "degree": _degree,
+    "mute": _mute,
+    "show": _show,
+    "hear": _hear,
+    "styles": _styles,
     "learn": _learn,
     "forget": _forget,
 }

@@ -27,7 +27,10 @@ class ControlStatus:
 class Status:
     """`split`, `left`, `right` and `sounding` are MIDI note numbers; `transpose` semitones.
 
-    `bar` and `beat` count from 1, and are None while nothing is played. `input` and `output`
+    `bar` and `beat` count from 1, and are None while nothing is played; so is `quarters`, the
+    place in a bar of `bar_quarters`. `serial` counts the strikes. `keys` are those that are down.
+    `muted` is the hand that is silent, `hearing` the style that is heard before it is chosen.
+    `degree` is the chord's in the key, as a Roman numeral. `input` and `output`
     are names of ports, '' while there is none; `input_why` and `output_why` are a sentence, which
     then says what is missing. `engine` is playing, starting or lost. `learning` are the words that
     the next press will do, `journal` the path of the file, `notices` sentences on what is wrong.
@@ -47,10 +50,16 @@ class Status:
     degree: str | None
     bar: int | None
     beat: int | None
+    quarters: float | None
+    bar_quarters: float
+    serial: int
+    keys: tuple[int, ...]
     left: tuple[int, ...]
     right: tuple[int, ...]
     sounding: tuple[int, ...]
     pedal: bool
+    muted: str | None
+    hearing: str | None
     input: str
     output: str
     input_why: str
@@ -89,10 +98,16 @@ def status_from_data(data: object) -> Status:
         degree=read.get("degree", _or_none(_text)),
         bar=read.get("bar", _or_none(_whole)),
         beat=read.get("beat", _or_none(_whole)),
+        quarters=read.get("quarters", _or_none(_number)),
+        bar_quarters=read.get("bar_quarters", _number),
+        serial=read.get("serial", _whole),
+        keys=read.get("keys", _several(_whole)),
         left=read.get("left", _several(_whole)),
         right=read.get("right", _several(_whole)),
         sounding=read.get("sounding", _several(_whole)),
         pedal=read.get("pedal", _flag),
+        muted=read.get("muted", _or_none(_text)),
+        hearing=read.get("hearing", _or_none(_text)),
         input=read.get("input", _text),
         output=read.get("output", _text),
         input_why=read.get("input_why", _text),
