@@ -23,7 +23,7 @@ PATIENCE_S = 30
 
 STATUS = Status(
     style="waltz", style_name="Waltz", bpm=94.5, meter="3/4", key="E minor", hold=True, split=60,
-    transpose=-3, reading="played", swing="1", chord="Em", degree="i", bar=12, beat=2,
+    transpose=-3, channel=1, reading="played", swing="1", chord="Em", degree="i", bar=12, beat=2,
     quarters=1.25, bar_quarters=3.0, serial=40, keys=(52, 55, 59), muted=None, hearing=None,
     left=(40,), right=(59, 64), sounding=(40, 59, 64), pedal=True, input="Keys", output="",
     input_why="the only one", output_why="'Piano' is not there", engine="playing", restarts=1,

@@ -35,9 +35,20 @@ MAY_IMPORT = {
     "midi": MUSIC | {"perform"},
     "engine": MUSIC | {"perform", "midi"},
     "host": MUSIC | {"perform", "midi", "engine", "wire", "link", "configuration"},
+    "dashboard": LEAVES | {"theory", "wire", "link"},
     "latency": MUSIC | {"perform", "midi", "engine", "host"},
     "cli": MUSIC
-    | {"perform", "midi", "engine", "wire", "link", "configuration", "host", "latency"},
+    | {
+        "perform",
+        "midi",
+        "engine",
+        "wire",
+        "link",
+        "configuration",
+        "host",
+        "latency",
+        "dashboard",
+    },
 }
 # Begun by another process of the program, and ending with a status for it.
 PROCESSES = {ROOT / "engine" / "process.py"}

@@ -156,6 +156,8 @@ def test_a_style_is_heard_while_nothing_plays_and_the_chosen_one_stays(tmp_path:
         assert own.tell("hear", "march") == {"hearing": "march"}
         heard = own.until(lambda now: now.chord == "Eb" and now.sounding)
         assert (heard.hearing, heard.style, heard.meter) == ("march", "smooth-chords", "6/8")
+        own.tell("figure")
+        own.until(lambda now: now.chord == "Ab")
         own.tell("degree", "1")
         own.until(lambda now: now.sounding)
         with pytest.raises(AuthorError, match="something is playing"):

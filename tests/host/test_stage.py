@@ -7,7 +7,7 @@ import pytest
 from rig import STYLE_IDS, STYLES, Rig
 from ripieno.errors import AuthorError
 from ripieno.host.library import Library
-from ripieno.host.stage import Stage
+from ripieno.host.stage import LONGEST_SHOWN_NS, Stage
 from ripieno.perform import events as ev
 from ripieno.perform.chosen import Chosen
 from ripieno.perform.events import Input
@@ -16,6 +16,7 @@ from ripieno.style.model import Meter
 from ripieno.style.shipped import user_styles_folder
 from ripieno.theory.hand import Side
 from ripieno.theory.key import key_named
+from ripieno.units import NS_PER_S
 from ripieno.wire.command import command_from
 
 
@@ -203,3 +204,32 @@ def test_a_hand_is_muted_and_notes_are_shown() -> None:
     assert played.events[-1].notes == (60, 67)
     played.tell("show", "none")
     assert played.events[-1].notes == ()
+
+
+def test_shown_notes_end_by_themselves_when_nobody_asks_for_more(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    now = [0]
+    monkeypatch.setattr("ripieno.host.stage._now_ns", lambda: now[0])
+    played = Played()
+    played.tell("show", "C4")
+    now[0] = LONGEST_SHOWN_NS
+    played.stage.turn()
+    assert len(played.events) == 1
+    now[0] += 1
+    played.stage.turn()
+    played.stage.turn()
+    assert [event.notes for event in played.events] == [(60,), ()]
+
+
+def test_a_held_number_key_that_repeats_is_one_press(monkeypatch: pytest.MonkeyPatch) -> None:
+    now = [10 * LONGEST_SHOWN_NS]
+    monkeypatch.setattr("ripieno.host.stage._now_ns", lambda: now[0])
+    played = Played()
+    for _ in range(30):
+        played.tell("degree", "4")
+        now[0] += NS_PER_S // 30
+    assert len(keys(played, ev.KeyDown)) == 3
+    now[0] += NS_PER_S // 4
+    played.tell("degree", "4")
+    assert len(keys(played, ev.KeyDown)) == 6

@@ -23,7 +23,7 @@ STATUSES = st.builds(
     beat=st.none() | WHOLE, left=NOTES, right=NOTES, sounding=NOTES, restarts=WHOLE,
     counts=st.dictionaries(TEXT, WHOLE), learning=st.none() | WORDS, notices=WORDS,
     controls=st.lists(st.builds(ControlStatus, TEXT, WORDS)).map(tuple), uptime_s=NUMBER,
-    bar_quarters=NUMBER, quarters=st.none() | NUMBER, serial=WHOLE, keys=NOTES,
+    bar_quarters=NUMBER, quarters=st.none() | NUMBER, serial=WHOLE, channel=WHOLE, keys=NOTES,
 )  # fmt: skip
 
 

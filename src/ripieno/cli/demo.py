@@ -1,6 +1,7 @@
 """`ripieno demo`: a player of the program's own presses triads, and the real engine answers."""
 
 import argparse
+import os
 import signal
 import time
 from collections.abc import Iterator
@@ -8,7 +9,10 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 from random import Random
+from tempfile import TemporaryDirectory
+from threading import Event, Thread
 
+from ripieno.cli.hosting import add_lines, has_screen, hosted, run_with_dashboard, signals
 from ripieno.cli.live import LiveSession, is_heard, session
 from ripieno.cli.options import (
     add_journal,
@@ -21,6 +25,8 @@ from ripieno.cli.options import (
 from ripieno.cli.writing import journal_file, refuse_other_endings, write_result
 from ripieno.engine.loop import Timed
 from ripieno.engine.rig import Rig, opened_output
+from ripieno.host.host import Host
+from ripieno.link.endpoint import VARIABLE as RUNTIME_VARIABLE
 from ripieno.midi import systems
 from ripieno.perform.events import Input, KeyDown, KeyUp, Send, SetStyle
 from ripieno.perform.message import NOTE_ON, note_off, note_on
@@ -32,6 +38,7 @@ from ripieno.theory.key import key_named
 from ripieno.theory.pitch import note_name
 from ripieno.theory.symbol import symbol
 from ripieno.units import NS_PER_MS, NS_PER_S, ns_per_quarter
+from ripieno.wire.command import ChooseStyle, Stop
 
 # "The Ferry at Six", the demo's own song: a chord a bar, in E flat, all in root position.
 SONG_KEY = key_named("Eb")
@@ -94,6 +101,7 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
     add_journal(parser)
     add_music(parser, style="tour")
     add_ports(parser, listens=False)
+    add_lines(parser)
     parser.set_defaults(run=run)
 
 
@@ -105,7 +113,12 @@ def run(args: argparse.Namespace) -> int:
     chosen = settings(args, styles[0], SONG_BPM, None)
     bars = _bars(chosen, styles)
     print(f"The Ferry at Six: {len(bars)} bars in {chosen.meter} at {chosen.bpm:g}", flush=True)
-    happenings = _fast(args, chosen, bars) if args.fast else _live(args, chosen, bars)
+    if args.fast:
+        happenings = _fast(args, chosen, bars)
+    elif has_screen(args) and args.journal is None:
+        happenings = _on_screen(args, chosen, bars)
+    else:
+        happenings = _live(args, chosen, bars)
     sends = [h for h in happenings if isinstance(h, Send)]
     write_result(args.file, sends, chosen, _end_ns(chosen, bars))
     print(f"wrote {args.file}: {sum(1 for s in sends if s.data[0] >> 4 == 9)} notes")
@@ -183,6 +196,39 @@ def _live(args: argparse.Namespace, chosen: Settings, bars: list[Bar]) -> list[H
         with session(output, chosen, _first_style(args, bars), args.journal) as live:
             kept = list(_press(live, _events(chosen, bars), _end_ns(chosen, bars)))
     return kept
+
+
+def _on_screen(args: argparse.Namespace, chosen: Settings, bars: list[Bar]) -> list[Happening]:
+    """On the dashboard, in a place of its own, so that no daemon's is disturbed."""
+    style, kept = _first_style(args, bars), list[Timed]()
+    with TemporaryDirectory() as folder:
+        args.config, args.journals = Path(folder) / "config.yaml", Path(folder) / "sessions"
+        args.style = style.id if args.style == "tour" else args.style
+        args.tempo, args.input = chosen.bpm, None
+        os.environ[RUNTIME_VARIABLE] = str(Path(folder) / "run")
+        with hosted(args, lambda _: None, kept.append) as (host, _), signals(host, hang_up=None):
+            start_ns, ended = time.monotonic_ns(), Event()
+            player = Thread(target=_play_on, args=(host, _events(chosen, bars), start_ns, ended))
+            player.start()
+            run_with_dashboard(host)
+            ended.set()
+            player.join()
+    return [since(start_ns, timed.happening) for timed in kept]
+
+
+def _play_on(host: Host, events: list[Input], start_ns: int, ended: Event) -> None:
+    """The player at a host: waits for each key's time and presses it."""
+    for event in events:
+        if ended.wait(max(0, start_ns + event.at_ns - time.monotonic_ns()) / NS_PER_S):
+            return
+        now_ns = time.monotonic_ns()
+        match event:
+            case SetStyle(_, style):
+                host.carry_out(ChooseStyle(style.id))
+            case KeyDown() | KeyUp():
+                host.press(replace(event, at_ns=now_ns))
+    if not ended.wait(float(_bar_ns(host.chosen)) / NS_PER_S):
+        host.carry_out(Stop())
 
 
 def _end_in_order() -> None:

@@ -15,6 +15,7 @@ COMMANDS = {
     "demo": "hear and see it play by itself",
     "play": "play: chords in from a keyboard, accompaniment out",
     "serve": "play without a screen, until told to end",
+    "dashboard": "a screen for a running daemon: what is played, and every control",
     "tell": "tell a running daemon what to play, or ask how it is",
     "silence": "silence the daemon, or what one that was killed has left sounding",
     "latency": "how long a note takes on this machine, measured and judged",

@@ -2,10 +2,12 @@
 
 import argparse
 import signal
+import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from threading import Thread
 from typing import TYPE_CHECKING
 
 from ripieno.cli.options import DEFAULT_STYLE, add_music, add_ports, instead
@@ -13,6 +15,8 @@ from ripieno.configuration.file import default_path
 from ripieno.engine.spawn import spawned
 from ripieno.link.endpoint import SOUNDING, own_endpoint, runtime_folder
 from ripieno.wire.command import Command, Silence
+
+MOST_SAID = 100  # sentences kept for after a screen
 
 if TYPE_CHECKING:
     from ripieno.engine.loop import Timed
@@ -43,6 +47,31 @@ def add_hosting(parser: argparse.ArgumentParser) -> None:
         "What no option says is as the configuration has it; a default named above is what "
         "the configuration has at first."
     )
+
+
+def add_lines(parser: argparse.ArgumentParser) -> None:
+    """The option of who would not have the dashboard."""
+    parser.add_argument(
+        "--lines", action="store_true", help="lines of text instead of the dashboard"
+    )
+
+
+def has_screen(args: argparse.Namespace) -> bool:
+    """Whether there is a terminal for the dashboard, and it is wanted."""
+    return not args.lines and all(s.isatty() for s in (sys.stdin, sys.stdout, sys.stderr))
+
+
+def run_with_dashboard(host: "Host") -> None:
+    """Until the dashboard is left or a signal ends it. It is a process of its own, as always."""
+    with subprocess.Popen([sys.executable, "-m", "ripieno", "dashboard"]) as screen:
+        Thread(target=_when_left, args=(screen, host), daemon=True).start()
+        host.run()
+        screen.terminate()
+
+
+def _when_left(screen: "subprocess.Popen[bytes]", host: "Host") -> None:
+    screen.wait()
+    host.tell(None)
 
 
 @contextmanager

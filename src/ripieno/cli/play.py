@@ -2,10 +2,20 @@
 
 import argparse
 import sys
+from collections import deque
 from queue import SimpleQueue
 from threading import Thread
 
-from ripieno.cli.hosting import add_hosting, hosted, say_on_stderr, signals
+from ripieno.cli.hosting import (
+    MOST_SAID,
+    add_hosting,
+    add_lines,
+    has_screen,
+    hosted,
+    run_with_dashboard,
+    say_on_stderr,
+    signals,
+)
 from ripieno.engine.loop import Timed
 from ripieno.errors import RipienoError
 from ripieno.host.host import Host
@@ -24,16 +34,33 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
     parser = subparsers.add_parser(
         "play",
         help="play: chords in from a keyboard, accompaniment out",
-        description="Press a chord: the first one starts the figure as its downbeat. While it "
-        "runs, type a style's id, a tempo, or what 'ripieno tell' knows, and press Enter; Enter "
-        "alone silences. Ctrl-C ends it. Start with the volume low.",
+        description="Press a chord: the first one starts the figure as its downbeat. In a "
+        "terminal it shows the dashboard, which names its keys. With --lines, or elsewhere, it "
+        "prints lines of text, and takes them: type a style's id, a tempo, or what 'ripieno "
+        "tell' knows, and press Enter; Enter alone silences. Start with the volume low.",
     )
     add_hosting(parser)
+    add_lines(parser)
     parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
-    """Play until a signal. Raises AuthorError, MachineError."""
+    """Play until a signal, or until the dashboard is left. Raises AuthorError, MachineError."""
+    return _with_dashboard(args) if has_screen(args) else _with_lines(args)
+
+
+def _with_dashboard(args: argparse.Namespace) -> int:
+    """What is said meanwhile comes after the screen."""
+    said: deque[str] = deque(maxlen=MOST_SAID)
+    with hosted(args, said.append) as (host, lines), signals(host, hang_up=None):
+        print(*lines, sep="\n", flush=True)
+        run_with_dashboard(host)
+    for sentence in said:
+        say_on_stderr(sentence)
+    return 0
+
+
+def _with_lines(args: argparse.Namespace) -> int:
     heard: SimpleQueue[Timed] = SimpleQueue()
     with (
         hosted(args, _say, heard.put) as (host, said),
@@ -69,7 +96,7 @@ class _Terminal:
         while not self._heard.empty():
             happening = self._heard.get().happening
             if isinstance(happening, Heard) and not self._on_screen:
-                print(_heard_line(happening, self._host.key), flush=True)
+                print(_heard_line(happening, self._host.chosen.key), flush=True)
         if status is not None:
             print(f"\r{_status_line(status):<{_WIDTH}.{_WIDTH}}", end="", flush=True)
 

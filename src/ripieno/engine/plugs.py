@@ -21,7 +21,8 @@ from ripieno.midi.threads import ForeignThreads
 from ripieno.perform.events import Silence, Stop
 
 _TURNS = 6  # between two looks at one side
-_SYSTEM_TURNS = 24  # between two looks for a MIDI system where none answers
+# Between two looks for a MIDI system: where none answers, and where one does that has nothing.
+_NO_SYSTEM_TURNS, _SYSTEM_TURNS = 5, 24
 
 
 class Plugs:
@@ -60,7 +61,8 @@ class Plugs:
     def turn(self) -> bool:
         """Whether a port has come or gone."""
         self._turn += 1
-        if self._turn % _SYSTEM_TURNS == 0 and self._given is None and self._is_alone:
+        turns = _NO_SYSTEM_TURNS if self.system.api is None else _SYSTEM_TURNS
+        if self._turn % turns == 0 and self._given is None and self._is_alone:
             self.system = choose()
         sides = {0: self._look_out, _TURNS // 2: self._look_in}
         look = sides.get(self._turn % _TURNS)
@@ -76,8 +78,12 @@ class Plugs:
 
     @property
     def states(self) -> tuple[PortState, PortState]:
-        """The input's and the output's."""
-        return self._input.state, self._sound or self._output.state
+        """The input's and the output's. Where no MIDI system answers, none is open."""
+        return self._state(self._input.state), self._sound or self._state(self._output.state)
+
+    def _state(self, state: PortState) -> PortState:
+        is_nowhere = self.system.api is None and self._given is None
+        return PortState("", self.system.why) if is_nowhere and state.name else state
 
     @property
     def lost_inputs(self) -> int:

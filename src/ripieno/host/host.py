@@ -29,7 +29,8 @@ from ripieno.host.stage import Result, Stage
 from ripieno.host.upkeep import KeptEngine
 from ripieno.host.wishes import Wishes
 from ripieno.midi.systems import System
-from ripieno.theory.key import Key
+from ripieno.perform.events import KeyDown, KeyUp
+from ripieno.perform.settings import Settings
 from ripieno.theory.numerals import roman
 from ripieno.theory.symbol import symbol
 from ripieno.units import NS_PER_S
@@ -77,6 +78,7 @@ class Host:
         self._record = None if sessions is None else Record(sessions, wishes.chosen)
         self._notifier = notifier or Notifier()
         self._shelf = Library()  # the control server's thread's own
+        self._chord = C_MAJOR  # the last that was on
         self._audition: Audition | None = None
         self._began_ns = time.monotonic_ns()
         self._looked_ns = self._fed_ns = self._began_ns
@@ -91,14 +93,18 @@ class Host:
         self._notifier.ready(self._summary())
         return (f"MIDI: {engine.ports.system.name} ({engine.ports.system.why})", *engine.said)
 
+    def press(self, event: KeyDown | KeyUp) -> None:
+        """A key of a player that the program itself has."""
+        self._kept.submit(event)
+
     def tell(self, command: Command | None) -> None:
         """Have a command carried out, None for the end. May be called from a signal handler."""
         self._inbox.put(_Told(command))
 
     @property
-    def key(self) -> Key | None:
-        """The song's."""
-        return self._stage.chosen.settings.key
+    def chosen(self) -> Settings:
+        """What the player has chosen."""
+        return self._stage.chosen.settings
 
     def run(self, each_turn: Callable[[], None] = lambda: None) -> None:
         """Until a signal means the end. `each_turn` is called 20 times a second."""
@@ -107,7 +113,7 @@ class Host:
             try:
                 word = self._inbox.get(timeout=_TURN_S)
             except Empty:
-                word = _Told(wire.AskStatus())
+                word = None
             if isinstance(word, _Told) and word.command is None:
                 return
             self._hear(word)
@@ -130,8 +136,9 @@ class Host:
         """The result of a command. Raises RipienoError. `value`: a controller's, 0..127."""
         if isinstance(command, wire.AskStyles):  # takes half a second at first, so without the lock
             return {"styles": entries(self._shelf, command.style)}
-        with self._lock:
-            self._end_audition()
+        if not isinstance(command, wire.AskFigure):
+            with self._lock:
+                self._end_audition()
         if isinstance(command, wire.Hear):
             return self._hear_style(command.style, self._kept.ask())
         with self._lock:
@@ -168,7 +175,7 @@ class Host:
     def _figure(self) -> Result:
         chosen, engine = self._stage.chosen, self._kept.engine
         harmony = None if engine is None else engine.standing.harmony
-        chord = C_MAJOR if harmony is None else harmony.chord
+        chord = self._chord if harmony is None else harmony.chord
         length, shown = figure(chosen, chord)
         return {
             "chord": symbol(chord, chosen.settings.key),
@@ -228,7 +235,7 @@ class Host:
             case _Told(command) if command is not None:
                 self._try(command)
             case _:
-                pass  # an engine has ended: the turn sees to it
+                pass  # nothing, or an engine has ended: the turn sees to it
 
     def _turn(self) -> None:
         now_ns = time.monotonic_ns()
@@ -241,6 +248,10 @@ class Host:
             if self._record is not None:
                 self._record.end(self._stage.chosen)
         self._journal(self._kept.news())
+        with self._lock:
+            self._stage.turn()
+        if self._kept.engine is not None and self._kept.engine.standing.harmony is not None:
+            self._chord = self._kept.engine.standing.harmony.chord
         if now_ns - self._looked_ns >= _FILES_NS:
             self._looked_ns = now_ns
             self._look_at_files()
@@ -403,6 +414,7 @@ class Host:
             hold=settings.hold,
             split=settings.split,
             transpose=settings.transpose,
+            channel=settings.channel + 1,
             reading=settings.reading.value,
             swing=str(settings.swing),
             chord=None if shown is None else shown.chord,

@@ -13,11 +13,14 @@ from ripieno.perform.tap import Taps
 from ripieno.style.model import Style, meter_named
 from ripieno.theory.hand import Side
 from ripieno.theory.key import Key, Mode, key_named
+from ripieno.units import NS_PER_S
 from ripieno.wire import command as wire
 from ripieno.wire.command import Command
 
 Result = dict[str, object]
 
+LONGEST_SHOWN_NS = 10 * NS_PER_S  # a slow bar, of which each step is shown anew
+_REPEAT_NS = NS_PER_S // 8  # terminals repeat a key some thirty times a second
 _VELOCITY = 80
 _LOWEST, _HIGHEST = 48, 72  # where a command presses a triad: the octave below middle C
 _C_MAJOR = Key(0, Mode.MAJOR)
@@ -34,6 +37,9 @@ class Stage:
         self._submit = submit
         self._taps = Taps()
         self._pressed: tuple[int, ...] = ()  # by a command
+        self._asked: int | None = None  # the degree, and when
+        self._asked_ns = 0
+        self._shown_ns: int | None = None  # since when notes are shown
         self._handlers: dict[type[Command], Callable[..., Result]] = {
             wire.ChooseStyle: lambda c: self.play_in(self.library.style(c.style), c.style),
             wire.StepStyle: lambda c: self.play_in(self.library.beside(self.chosen.style.id, c.by)),
@@ -58,7 +64,7 @@ class Stage:
                 ev.SetMuted(_now_ns(), None if c.hand is None else Side(c.hand)), muted=c.hand
             ),
             wire.PressDegree: lambda c: self._press_degree(c.degree),
-            wire.Show: lambda c: self._choose(ev.Show(_now_ns(), c.notes), shown=len(c.notes)),
+            wire.Show: lambda c: self._show(c.notes),
             wire.Stop: lambda _: self._choose(ev.Stop(_now_ns()), stopped=True),
             wire.Silence: lambda _: self._choose(ev.Silence(_now_ns()), silent=True),
         }
@@ -107,8 +113,25 @@ class Stage:
         bpm = self._taps.tap(_now_ns())
         return {"bpm": None} if bpm is None else self._at_tempo(bpm)
 
+    def turn(self) -> None:
+        """Notes that are shown end by themselves: who asked for them may be gone."""
+        if self._shown_ns is not None and _now_ns() - self._shown_ns > LONGEST_SHOWN_NS:
+            self._show(())
+
+    def _show(self, notes: tuple[int, ...]) -> Result:
+        self._shown_ns = _now_ns() if notes else None
+        return self._choose(ev.Show(_now_ns(), notes), shown=len(notes))
+
     def _press_degree(self, degree: int | None) -> Result:
-        """The keys of the triad that was pressed before come up, those of another go down."""
+        """The keys of the triad that was pressed before come up, those of another go down.
+
+        A computer's key that is held down repeats: what it asks again at once is the same press.
+        """
+        now_ns = _now_ns()
+        is_repeat = self._asked == degree and now_ns - self._asked_ns < _REPEAT_NS
+        self._asked, self._asked_ns = degree, now_ns
+        if is_repeat and degree is not None:
+            return {"degree": degree}
         pressed, self._pressed = self._pressed, ()
         for key in pressed:
             self._submit(ev.KeyUp(_now_ns(), key))

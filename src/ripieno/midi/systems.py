@@ -56,7 +56,7 @@ def choose(order: Sequence[int] = PREFERRED) -> System:
             why = "; ".join([*silent, f"{_NAMES[api]} answers"])
             return System(api, _NAMES[api], why, virtual=api != rtmidi.API_WINDOWS_MM)
         silent.append(f"{_NAMES[api]} does not answer ({fault})")
-    why = "; ".join([*silent, "no MIDI system, so ports exist in this program's memory only"])
+    why = "; ".join([*silent, "so no MIDI system is here"])
     return System(None, "memory", why, virtual=False)
 
 

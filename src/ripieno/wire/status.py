@@ -26,6 +26,7 @@ class ControlStatus:
 @dataclass(frozen=True, slots=True)
 class Status:
     """`split`, `left`, `right` and `sounding` are MIDI note numbers; `transpose` semitones.
+    `channel` is the accompaniment's, from 1.
 
     `bar` and `beat` count from 1, and are None while nothing is played; so is `quarters`, the
     place in a bar of `bar_quarters`. `serial` counts the strikes. `keys` are those that are down.
@@ -44,6 +45,7 @@ class Status:
     hold: bool
     split: int | None
     transpose: int
+    channel: int
     reading: str
     swing: str
     chord: str | None
@@ -92,6 +94,7 @@ def status_from_data(data: object) -> Status:
         hold=read.get("hold", _flag),
         split=read.get("split", _or_none(_whole)),
         transpose=read.get("transpose", _whole),
+        channel=read.get("channel", _whole),
         reading=read.get("reading", _text),
         swing=read.get("swing", _text),
         chord=read.get("chord", _or_none(_text)),

@@ -1,0 +1,1 @@
+"""The screen for a running daemon: what is played, and every control."""
