@@ -15,6 +15,7 @@ from rig import Rig as Playing
 from ripieno.engine.loop import Timed
 from ripieno.engine.messages import Begin
 from ripieno.engine.rig import Rig
+from ripieno.engine.spawn import Spawned
 from ripieno.errors import MachineError
 from ripieno.host.engine_process import EngineProcess
 from ripieno.midi.systems import System
@@ -114,6 +115,31 @@ def test_an_engine_that_is_killed_is_known_to_be_gone_and_what_is_told_it_is_los
         press(process, *TRIAD)
         process.submit(Silence(time.monotonic_ns()))
         assert not process.is_running
+
+
+FAULTY = """
+import sys
+from ripieno.engine import process
+from ripieno.perform.performer import Performer
+class Faulty(Performer):
+    def handle(self, event):
+        raise RuntimeError("a fault of the program's own")
+process.Performer = Faulty
+sys.exit(process.main())
+"""
+
+
+def test_an_engine_that_ends_by_a_fault_says_so_by_its_status() -> None:
+    begun = Spawned()
+    begun.close()
+    pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
+    begun.process = subprocess.Popen([sys.executable, "-c", FAULTY], **pipes)
+    begin = Begin(Settings(), Playing("waltz").style, IN_MEMORY)
+    with EngineProcess(begin, begun) as process:
+        press(process, *TRIAD)
+        said = begun.process.stderr.read().decode()
+    assert process.exit_status == 1
+    assert "RuntimeError: a fault of the program's own" in said
 
 
 HOST_THAT_VANISHES = """

@@ -107,8 +107,7 @@ def main() -> int:
         except MachineError as refusal:
             speech.say(Refused(str(refusal)))
             return refusal.exit_status
-        playing.go_on(hear)
-    return 0
+        return playing.go_on(hear)
 
 
 def _streams() -> tuple[BinaryIO, Speech]:
@@ -138,18 +137,20 @@ class _Playing:
         stack.callback(self._engine.close)
         self._start()
 
-    def go_on(self, hear: BinaryIO) -> None:
-        """Until the end: the host's, a signal's, or a fault's."""
+    def go_on(self, hear: BinaryIO) -> int:
+        """Until the end: the host's or a signal's, and then 0, or the loop's by a fault, then 1."""
         signal.signal(signal.SIGTERM, lambda *_: self._ended.set())
         Thread(target=self._listen, args=(hear,), name="ripieno-listener", daemon=True).start()
         warm(self._begin.settings, self._begin.style)
         hold_garbage()
         while self._engine.is_running and not self._ended.wait(_NEWS_APART_S):
             self._turn()
+        is_fault = not self._engine.is_running
         self._plugs.close_input()
         self._engine.close()
         while self._tell_news():
             pass
+        return 1 if is_fault else 0
 
     def _start(self) -> None:
         plugs, begin = self._plugs, self._begin
