@@ -111,10 +111,13 @@ def main() -> int:
 
 
 def _streams() -> tuple[BinaryIO, Speech]:
-    """The pipes; what a library prints goes to standard error from now on."""
-    speak = os.fdopen(os.dup(1), "wb")
+    """The pipes; what a library prints goes to standard error from now on.
+
+    Not sys.stdin: an interpreter that ends while a thread waits in that aborts.
+    """
+    hear, speak = os.fdopen(os.dup(0), "rb"), os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
-    return sys.stdin.buffer, Speech(speak)
+    return hear, Speech(speak)
 
 
 class _Playing:
