@@ -1,9 +1,9 @@
 """What the engine is plugged into, looked after while it plays.
 
 Called every turn of the process's main thread, some 40 ms apart. The two sides are looked at in
-turn, for two JACK clients that begin within a tenth of a second may not both be woken (see
-`midi.ports`); a port that vanishes or comes is known of within a quarter of a second. What that
-asks of MIDI, 0.1 ms a look on JACK, is all the loop may notice.
+turn; a port that vanishes or comes is known of within an eighth of a second, and one that has
+come is opened a tenth of a second later. What that asks of MIDI, 0.1 ms a look on JACK, is all
+the loop may notice.
 """
 
 import time
@@ -20,7 +20,8 @@ from ripieno.midi.systems import System, choose
 from ripieno.midi.threads import ForeignThreads
 from ripieno.perform.events import Silence, Stop
 
-_TURNS = 6  # between two looks at one side
+_TURNS = 3  # between two looks at one side
+_SETTLING_TURNS = 5  # after a port came or went, in which threads of the MIDI system still end
 # Between two looks for a MIDI system: where none answers, and where one does that has nothing.
 _NO_SYSTEM_TURNS, _SYSTEM_TURNS = 5, 24
 
@@ -49,6 +50,7 @@ class Plugs:
             self._add_sound()
         self._turn = 0
         self._threads = ForeignThreads()
+        self._settling = 0
 
     def begin(self, engine: Engine) -> None:
         """Open the input."""
@@ -67,14 +69,15 @@ class Plugs:
         sides = {0: self._look_out, _TURNS // 2: self._look_in}
         look = sides.get(self._turn % _TURNS)
         changed = look is not None and look()
-        if changed:
+        self._settling = _SETTLING_TURNS if changed else max(0, self._settling - 1)
+        if self._settling:
             self._threads.renew()
         return changed
 
     @property
     def server_is_gone(self) -> bool:
         """Whether the server behind the ports has died: then nothing of them may be touched."""
-        return self.system.is_served and self._threads.lost
+        return self.system.is_served and not self._settling and self._threads.lost
 
     @property
     def states(self) -> tuple[PortState, PortState]:

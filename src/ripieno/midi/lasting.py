@@ -67,13 +67,17 @@ class _Lasting(Generic[PortT]):
         self._drop_client()
 
     def _follow(self, system: System) -> None:
-        self._system = system
+        is_first, self._system = self._system is None, system
         if system.api is None:
             pick, raw = ports.pick_port(system, self._side, (), self._choice), ""
         else:
             pick, raw = self._wanted(system)
         if self._opened != (pick.name, raw):
             self._let_go()
+            if raw and not is_first:
+                # It has just come. A JACK client has ports some moments before it is active, and
+                # to connect one then fails without a word.
+                ports.pause(system)
             self._open(system, pick, raw)
 
     def _wanted(self, system: System) -> tuple[Pick, str]:
