@@ -35,10 +35,10 @@ class Kept:
         self._sounding, self._output = sounding, output
         self.kept = KeptEngine(self._begins, self.words.put)
 
-    def _begins(self, standing: Standing) -> Begin:
+    def _begins(self, standing: Standing, system: System | None) -> Begin:
         style = Playing("rippling-sixteenths").style
         rig = Rig(MEMORY, output=self._output)
-        begin = Begin(Settings(bpm=150.0), style, rig, None, self._sounding, standing)
+        begin = Begin(Settings(bpm=150.0), style, rig, system, self._sounding, standing)
         self.began.append(begin)
         return begin
 

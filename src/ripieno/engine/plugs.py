@@ -29,20 +29,20 @@ _NO_SYSTEM_TURNS, _SYSTEM_TURNS = 5, 24
 class Plugs:
     """The ports of a rig. `said` has a sentence for the MIDI system and for the sound."""
 
-    def __init__(self, rig: Rig, system: System | None, sounding: Sounding) -> None:
+    def __init__(self, rig: Rig, system: System, sounding: Sounding, *, hurries: bool) -> None:
         """Opens the output, before anything else: what was left sounding there ends.
 
-        `system` is tried first if the rig names none. Raises MachineError if there is to be sound
-        and cannot be.
+        `hurries`: an engine before this one was playing there until now. Raises MachineError if
+        there is to be sound and cannot be.
         """
         self.said: list[str] = []
         self._own = ExitStack()
         self._given = rig.system
-        self.system = rig.system or system or choose()
+        self.system = system
         self._engine: Engine | None = None
-        self._input = LastingInput(rig.input, self._receive)
+        self._input = LastingInput(rig.input, self._receive, hurries=hurries)
         self._sound: PortState | None = None
-        self._output = LastingOutput(rig.output, sounding)
+        self._output = LastingOutput(rig.output, sounding, hurries=hurries)
         self._uses_port = rig.output is not None or not rig.sound
         self._opened_out = self._uses_port and self._output.look(self.system)
         self.to: Output = self._output

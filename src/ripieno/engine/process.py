@@ -131,7 +131,8 @@ class _Playing:
         self._log, self._ended = Log(_NEWS_KEPT), Event()
         self._told = Standing()
         kept = Sounding.unkept() if begin.sounding is None else Sounding.at(begin.sounding)
-        self._plugs = Plugs(begin.rig, begin.system or found, kept)
+        system = begin.rig.system or begin.system or found or choose()
+        self._plugs = Plugs(begin.rig, system, kept, hurries=begin.system is not None)
         stack.callback(self._plugs.close)
         self._performer = Performer(begin.settings, begin.style)
         self._engine = Engine(

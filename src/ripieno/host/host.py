@@ -68,7 +68,6 @@ class Host:
         self._say, self._tell_news = say, hear
         self._notices: dict[str, str] = {}
         self._sounding = sounding
-        self._system: System | None = None
         self._controls = Controls()
         self._controls.all = wishes.configuration.controls
         self._kept = KeptEngine(self._begins, self._inbox.put, first)
@@ -88,7 +87,7 @@ class Host:
     def start(self) -> tuple[str, ...]:
         """Returns when it is ready to play, with what it plays on. Raises MachineError."""
         engine = self._kept.start()
-        self._ports, self._system = engine.ports, engine.ports.system
+        self._ports = engine.ports
         self._tell_ended()
         self._notifier.ready(self._summary())
         return (f"MIDI: {engine.ports.system.name} ({engine.ports.system.why})", *engine.said)
@@ -209,14 +208,14 @@ class Host:
 
     # The engine.
 
-    def _begins(self, standing: Standing) -> Begin:
+    def _begins(self, standing: Standing, system: System | None) -> Begin:
         with self._lock:
             chosen, wishes = self._stage.chosen, self._wishes
             return Begin(
                 chosen.settings,
                 chosen.style,
                 wishes.rig,
-                self._system,
+                system,
                 self._sounding,
                 standing if chosen.settings.hold else Standing(),
                 self._controls.bind.presses,
@@ -228,7 +227,6 @@ class Host:
     def _hear(self, word: Ports | Pressed | _Told | None) -> None:
         match word:
             case Ports():
-                self._system = word.system
                 self._say_ports(word)
             case Pressed():
                 self._pressed(word)

@@ -19,6 +19,7 @@ from ripieno.engine.messages import SERVER_IS_GONE, Answer, Begin, Standing
 from ripieno.engine.spawn import Spawned
 from ripieno.errors import MachineError
 from ripieno.host.engine_process import EngineProcess, Word
+from ripieno.midi.systems import System
 from ripieno.perform.events import Input
 from ripieno.units import NS_PER_S
 
@@ -30,9 +31,13 @@ _AGAIN_NS, _AGAIN_AT_MOST_NS = NS_PER_S // 5, 2 * NS_PER_S
 
 
 class Begins(Protocol):
-    """What an engine is to begin with, given what the one before it was playing."""
+    """What an engine is to begin with.
 
-    def __call__(self, standing: Standing) -> Begin: ...
+    The one before it was playing so much and on such a system, which is there still; None: it is
+    not, or there was none before.
+    """
+
+    def __call__(self, standing: Standing, system: System | None) -> Begin: ...
 
 
 class KeptEngine:
@@ -54,6 +59,7 @@ class KeptEngine:
         self._engine: EngineProcess | None = None
         self._late: list[Input | Bind] = []  # what came while there was none
         self._standing = Standing()
+        self._system: System | None = None
         self._last_words: list[Timed] = []
         self._question: tuple[int, SimpleQueue[Answer | None]] | None = None
         self._asked_ns = 0
@@ -133,6 +139,7 @@ class KeptEngine:
         self._standing = engine.standing
         self._last_words += engine.news()
         self._engine, self._question = None, None
+        self._system = None if engine.exit_status == SERVER_IS_GONE else engine.ports.system
 
     def _replace(self, now_ns: int) -> bool:
         try:
@@ -148,7 +155,7 @@ class KeptEngine:
 
     def _begin(self, standing: Standing) -> EngineProcess:
         process, self._spare = self._spare or Spawned(), None
-        engine = EngineProcess(self._begins(standing), process, self._tell)
+        engine = EngineProcess(self._begins(standing, self._system), process, self._tell)
         with self._handing_over:
             for event in self._late:
                 engine.submit(event)

@@ -39,13 +39,15 @@ PortT = TypeVar("PortT", InPort, OutPort)
 
 
 class _Lasting(Generic[PortT]):
-    """A side. Everything but `OutPort.send` is for one thread, that which first called `look`."""
+    """A side. One that `hurries` knows that the port it looks for first has long been there.
 
-    def __init__(self, side: Side, choice: str | None) -> None:
+    Everything but `OutPort.send` is for one thread, that which first called `look`."""
+
+    def __init__(self, side: Side, choice: str | None, *, hurries: bool) -> None:
         self.state = PortState("", f"no {side.kind} has been looked for yet")
         self._side = side
         self._choice = choice
-        self._system: System | None = None
+        self._hurries = hurries
         self._midi: Any = None  # lists ports while none is open
         self._port: PortT | None = None
         self._opened: tuple[str, str] | None = None  # its name, and what RtMidi calls it
@@ -67,16 +69,16 @@ class _Lasting(Generic[PortT]):
         self._drop_client()
 
     def _follow(self, system: System) -> None:
-        is_first, self._system = self._system is None, system
+        hurries, self._hurries = self._hurries, False
         if system.api is None:
             pick, raw = ports.pick_port(system, self._side, (), self._choice), ""
         else:
             pick, raw = self._wanted(system)
         if self._opened != (pick.name, raw):
             self._let_go()
-            if raw and not is_first:
-                # It has just come. A JACK client has ports some moments before it is active, and
-                # to connect one then fails without a word.
+            if raw and not hurries:
+                # It may have just come. A JACK client has ports some moments before it is
+                # active, and to connect one then fails without a word.
                 ports.pause(system)
             self._open(system, pick, raw)
 
@@ -132,8 +134,8 @@ class _Lasting(Generic[PortT]):
 class LastingInput(_Lasting[InPort]):
     """`receive(data, at_ns)` is called as by `InPort`; `errors` counts what it raised."""
 
-    def __init__(self, choice: str | None, receive: Receive) -> None:
-        super().__init__(ports.IN, choice)
+    def __init__(self, choice: str | None, receive: Receive, *, hurries: bool = False) -> None:
+        super().__init__(ports.IN, choice, hurries=hurries)
         self._receive = receive
         self._errors = 0
 
@@ -156,8 +158,8 @@ class LastingOutput(_Lasting[OutPort]):
     cable that was pulled, left there is ended as soon as the port is opened.
     """
 
-    def __init__(self, choice: str | None, sounding: Sounding) -> None:
-        super().__init__(ports.OUT, choice)
+    def __init__(self, choice: str | None, sounding: Sounding, *, hurries: bool = False) -> None:
+        super().__init__(ports.OUT, choice, hurries=hurries)
         self.unheard = 0
         self.ended = 0  # notes that had been left sounding
         self._sounding = sounding
