@@ -48,6 +48,8 @@ def _end_what_was_left(path: Path) -> str:
     output.look(choose())
     opened = output.state
     output.close()
+    if opened.name:
+        sounding.forget()
     if not opened.name and notes:
         raise MachineError(f"{notes} notes may sound on '{name}', and {opened.why}")
     if not notes:

@@ -190,13 +190,6 @@ class LastingOutput(_Lasting[OutPort]):
                         self._port.send(data)
         return changed
 
-    def close(self) -> None:
-        """In order: what was sent has arrived by then."""
-        was_open = self._port is not None
-        super().close()
-        if was_open:
-            self._sounding.arrived()
-
     def _publish(self, midi: Any, pick: Pick) -> None:
         port = OutPort(midi, pick)
         self.ended += self._sounding.notes

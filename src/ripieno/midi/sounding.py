@@ -110,11 +110,6 @@ class Sounding:
             self._kept[channel * _NOTES + note] = _DOUBTFUL
         self._kept[_PEDALS_AT:_NAME_AT] = bytes(_CHANNELS)
 
-    def arrived(self) -> None:
-        """All that was sent has been heard: nothing is doubtful."""
-        for channel, note in self._those(_DOUBTFUL):
-            self._kept[channel * _NOTES + note] = 0
-
     def forget(self) -> None:
         """Nothing sounds."""
         self._kept[:_NAME_AT] = bytes(_NAME_AT)
