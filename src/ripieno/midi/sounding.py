@@ -8,7 +8,7 @@ to open that output ends them.
 
 That a note-off has been sent does not say that it has arrived: a cable may have been pulled some
 moments before anybody knows, and what a killed process had sent last never leaves. So a note that
-was struck out is still `doubtful`, until the output was closed in order or opened again.
+was struck out is still `doubtful`, until the output is opened again.
 """
 
 import mmap
