@@ -44,37 +44,44 @@ def test_an_engine_killed_while_ten_notes_sound_ends_them_and_plays_on_as_it_was
 
 
 @pytest.mark.jack
+@pytest.mark.long
 def test_a_port_that_was_pulled_plays_again_and_leaves_no_note_hanging() -> None:
     found(unplugged.run, 4)
 
 
 @pytest.mark.jack
+@pytest.mark.long
 def test_after_the_jack_server_was_killed_it_plays_again_and_no_process_is_left() -> None:
     found(server_killed.run, 1)
 
 
 @pytest.mark.jack
+@pytest.mark.long
 def test_what_a_killed_host_leaves_is_ended_and_the_next_start_plays() -> None:
     found(host_killed.run, 1)
 
 
 @pytest.mark.jack
+@pytest.mark.long
 def test_random_control_lines_are_all_answered_and_it_plays_on() -> None:
     found(control_lines.run, 2_000)
 
 
 @pytest.mark.jack
+@pytest.mark.long
 def test_random_midi_bytes_end_every_note_that_they_begin() -> None:
     found(midi_bytes.run, 50_000)
 
 
 @pytest.mark.jack
+@pytest.mark.long
 def test_clients_that_never_read_leave_the_figure_playing() -> None:
     (outcome,) = found(readers.run, 1)
     assert outcome.count > 0
 
 
 @pytest.mark.jack
+@pytest.mark.long
 def test_with_nowhere_to_write_it_plays_on_and_says_so() -> None:
     assert len(found(disk.run, 1)) == 4
 
