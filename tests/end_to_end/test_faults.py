@@ -87,6 +87,7 @@ def test_with_nowhere_to_write_it_plays_on_and_says_so() -> None:
 
 
 @pytest.mark.jack
+@pytest.mark.long
 def test_every_way_to_ask_for_silence_silences_a_dense_figure() -> None:
     assert len(found(panic.run, 1)) == 4
 
