@@ -16,7 +16,6 @@ from ripieno.style import yaml_marks
 from ripieno.style.document import StyleForm
 from ripieno.style.load import (
     MAX_BYTES,
-    MAX_FAULTS,
     StyleError,
     load_style,
     style_from_data,
@@ -38,6 +37,7 @@ from ripieno.style.model import (
     Tone,
     Touch,
 )
+from ripieno.style.yaml_file import MAX_FAULTS
 
 GOOD = [TRIPLETS, SHORTEST, FREE]
 

@@ -10,10 +10,11 @@ from pathlib import Path
 
 from ripieno.configuration import document as configuration_document
 from ripieno.configuration.file import NAME as CONFIGURATION_NAME
-from ripieno.configuration.load import ConfigurationError, load_configuration
+from ripieno.configuration.load import load_configuration
 from ripieno.errors import AuthorError, UsageError
 from ripieno.style import document as style_document
-from ripieno.style.load import StyleError, load_style
+from ripieno.style.load import load_style
+from ripieno.style.yaml_file import FileError
 from ripieno.style.yaml_marks import Fault
 
 _STYLE, _CONFIGURATION = "style", "configuration"
@@ -81,7 +82,7 @@ def _check_all(given: Path, kind: str | None) -> list[_Checked]:
 def _check(file: Path, kind: str | None) -> _Checked:
     try:
         return _Checked(file, summary=_SUMMARIES[kind or _kind_by_name(file)](file))
-    except (StyleError, ConfigurationError) as error:
+    except FileError as error:
         return _Checked(file, lines=tuple(str(error).splitlines()), faults=error.faults)
     except AuthorError as error:
         return _Checked(file, lines=(str(error),))

@@ -12,31 +12,17 @@ from ripieno.configuration.model import (
     channel_inside,
     swing_ratio,
 )
-from ripieno.errors import AuthorError
-from ripieno.style.yaml_marks import (
-    BrokenError,
-    Fault,
-    Marked,
-    place_at,
-    read_marked,
-    shown,
-    unprintable,
-)
+from ripieno.style.yaml_file import FileError, all_faults, read_data, read_text
+from ripieno.style.yaml_marks import Marked
 
 if TYPE_CHECKING:
     from ripieno.configuration.document import ConfigurationForm
 
 MAX_BYTES = 64 * 1024
-MAX_FAULTS = 100  # of one file
 
 
-class ConfigurationError(AuthorError):
+class ConfigurationError(FileError):
     """A configuration file with `faults`, in the order of the file: one line each."""
-
-    def __init__(self, path: Path, faults: list[Fault]) -> None:
-        self.path = path
-        self.faults = tuple(sorted(set(faults))[:MAX_FAULTS])
-        super().__init__("\n".join(f"{path}:{f.line}:{f.column}: {f.message}" for f in self.faults))
 
 
 def load_configuration(path: Path) -> Configuration:
@@ -56,9 +42,7 @@ def configuration_from(path: Path, text: str) -> Configuration:
     form, wrong = read_form(marked.data, ConfigurationForm)
     formless = {complaint.path for complaint in wrong}
     wrong += [c for c in complaints(marked.data) if c.path not in formless]
-    known = {(fault.line, fault.column) for fault in marked.faults}
-    located = [marked.locate(complaint) for complaint in wrong]
-    faults = marked.faults + [f for f in located if (f.line, f.column) not in known]
+    faults = all_faults(marked, wrong)
     if form is None or faults:
         raise ConfigurationError(path, faults)
     return _configuration(form)
@@ -69,22 +53,8 @@ def text_of(path: Path) -> str:
 
     Raises AuthorError.
     """
-    try:
-        with path.open("rb") as file:
-            data = file.read(MAX_BYTES + 1)
-    except FileNotFoundError:
-        raise AuthorError(f"{path}: there is no such file; check its name") from None
-    except (OSError, ValueError) as error:  # ValueError: a NUL in the name
-        raise AuthorError(f"{shown(str(path))}: cannot be read ({error})") from None
-    if len(data) > MAX_BYTES:
-        found = f"the file has more than {MAX_BYTES // 1024} KiB; expected a configuration"
-        raise ConfigurationError(path, [Fault(1, 1, f"{found}, which is small; shorten it")])
-    try:
-        return data.decode("utf-8")
-    except UnicodeDecodeError as error:
-        before = data[: error.start].decode("utf-8")
-        found = f"found the byte 0x{data[error.start]:02X}; expected UTF-8 text; save it as UTF-8"
-        raise ConfigurationError(path, [Fault(*place_at(before, len(before)), found)]) from None
+    expected = "a configuration, which is small; shorten it"
+    return read_text(path, MAX_BYTES, expected, ConfigurationError)
 
 
 def marked_text(path: Path, text: str) -> Marked:
@@ -92,13 +62,7 @@ def marked_text(path: Path, text: str) -> Marked:
 
     Raises ConfigurationError.
     """
-    bad = unprintable(text)
-    if bad is not None:
-        raise ConfigurationError(path, [bad])
-    try:
-        return read_marked(text)
-    except BrokenError as error:
-        raise ConfigurationError(path, error.faults) from None
+    return read_data(path, text, ConfigurationError)
 
 
 def _configuration(form: "ConfigurationForm") -> Configuration:

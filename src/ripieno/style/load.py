@@ -30,46 +30,25 @@ from ripieno.style.model import (
     Touch,
 )
 from ripieno.style.values import Suspended
-from ripieno.style.yaml_marks import (
-    BrokenError,
-    Complaint,
-    Fault,
-    place_at,
-    read_marked,
-    shown,
-    unprintable,
-)
+from ripieno.style.yaml_file import FileError, all_faults, read_data, read_text
+from ripieno.style.yaml_marks import Complaint, shown
 
 MAX_BYTES = 256 * 1024
-MAX_FAULTS = 100  # of one file
 
 _DEGREES = {Suspended.FOURTH: 4, Suspended.SECOND: 2}
 _SUSPENDED = {degree: tone for tone, degree in _DEGREES.items()}
 
 
-class StyleError(AuthorError):
+class StyleError(FileError):
     """A style file with `faults`, in the order of the file: one line each."""
-
-    def __init__(self, path: Path, faults: list[Fault]) -> None:
-        self.path = path
-        self.faults = tuple(sorted(set(faults))[:MAX_FAULTS])
-        super().__init__("\n".join(f"{path}:{f.line}:{f.column}: {f.message}" for f in self.faults))
 
 
 def load_style(path: Path) -> Style:
     """The style in a file. Raises StyleError with all its faults, AuthorError if unreadable."""
-    text = _text(path, _bytes(path))
-    bad = unprintable(text)
-    if bad is not None:
-        raise StyleError(path, [bad])
-    try:
-        marked = read_marked(text)
-    except BrokenError as error:
-        raise StyleError(path, error.faults) from None
+    text = read_text(path, MAX_BYTES, "a style, which is small", StyleError)
+    marked = read_data(path, text, StyleError)
     form, complaints = _judge(marked.data)
-    known = {(fault.line, fault.column) for fault in marked.faults}
-    located = [marked.locate(complaint) for complaint in complaints]
-    faults = marked.faults + [f for f in located if (f.line, f.column) not in known]
+    faults = all_faults(marked, complaints)
     if form is None or faults:
         raise StyleError(path, faults)
     return _style(form, path.stem)
@@ -115,30 +94,6 @@ def style_to_data(style: Style) -> dict[str, object]:
             "lasts": _note_value(style.suspension.lasts_quarters),
         }
     return data
-
-
-def _bytes(path: Path) -> bytes:
-    try:
-        with path.open("rb") as file:
-            data = file.read(MAX_BYTES + 1)
-    except FileNotFoundError:
-        raise AuthorError(f"{path}: there is no such file; check its name") from None
-    except (OSError, ValueError) as error:  # ValueError: a NUL in the name
-        raise AuthorError(f"{shown(str(path))}: cannot be read ({error})") from None
-    if len(data) > MAX_BYTES:
-        found = f"the file has more than {MAX_BYTES // 1024} KiB; expected a style, which is small"
-        raise StyleError(path, [Fault(1, 1, found)])
-    return data
-
-
-def _text(path: Path, data: bytes) -> str:
-    try:
-        return data.decode("utf-8")
-    except UnicodeDecodeError as error:
-        before = data[: error.start].decode("utf-8")
-        place = place_at(before, len(before))
-        found = f"found the byte 0x{data[error.start]:02X}; expected UTF-8 text; save it as UTF-8"
-        raise StyleError(path, [Fault(*place, found)]) from None
 
 
 def _judge(data: object) -> tuple[StyleForm | None, list[Complaint]]:
