@@ -26,17 +26,17 @@ from ripieno.host.notification import Notifier
 from ripieno.host.record import Record
 from ripieno.host.sessions import Sessions
 from ripieno.host.stage import Result, Stage
+from ripieno.host.telling import status_of
 from ripieno.host.upkeep import KeptEngine
 from ripieno.host.wishes import Wishes
 from ripieno.midi.systems import System
 from ripieno.perform.events import KeyDown, KeyUp
 from ripieno.perform.settings import Settings
-from ripieno.theory.numerals import roman
 from ripieno.theory.symbol import symbol
 from ripieno.units import NS_PER_S
 from ripieno.wire import command as wire
 from ripieno.wire.command import Command, words_of
-from ripieno.wire.status import ControlStatus, Status
+from ripieno.wire.status import Status
 
 _TURN_S = 0.05
 _FILES_NS = NS_PER_S  # between two looks at the configuration and the style
@@ -167,13 +167,21 @@ class Host:
         """What is played, on what, and what is wrong. Asks the engine."""
         answer = self._kept.ask()
         with self._lock:
-            return self._status(answer)
+            return status_of(
+                self._stage.chosen,
+                self._kept,
+                answer,
+                self._controls,
+                self._sessions,
+                hearing=self._hearing(),
+                notices=self._notices.values(),
+                uptime_s=(time.monotonic_ns() - self._began_ns) / NS_PER_S,
+            )
 
     # For who looks and learns.
 
     def _figure(self) -> Result:
-        chosen, engine = self._stage.chosen, self._kept.engine
-        harmony = None if engine is None else engine.standing.harmony
+        chosen, harmony = self._stage.chosen, self._kept.harmony
         chord = self._chord if harmony is None else harmony.chord
         length, shown = figure(chosen, chord)
         return {
@@ -248,8 +256,8 @@ class Host:
         self._journal(self._kept.news())
         with self._lock:
             self._stage.turn()
-        if self._kept.engine is not None and self._kept.engine.standing.harmony is not None:
-            self._chord = self._kept.engine.standing.harmony.chord
+        if (harmony := self._kept.harmony) is not None:
+            self._chord = harmony.chord
         if now_ns - self._looked_ns >= _FILES_NS:
             self._looked_ns = now_ns
             self._look_at_files()
@@ -397,83 +405,6 @@ class Host:
         playing = f"playing {self._stage.chosen.style.id}"
         return "; ".join([playing, *missing, *self._notices.values()])
 
-    def _status(self, answer: Answer | None) -> Status:
-        chosen, engine, controls = self._stage.chosen, self._kept.engine, self._controls
-        settings, shown = chosen.settings, None if answer is None else answer.shown
-        ports = None if engine is None else engine.ports
-        place = None if shown is None else shown.bar_and_beat
-        learning = controls.learning
-        return Status(
-            style=chosen.style.id,
-            style_name=chosen.style.name,
-            bpm=settings.bpm,
-            meter=str(settings.meter),
-            key=None if settings.key is None else str(settings.key),
-            hold=settings.hold,
-            split=settings.split,
-            transpose=settings.transpose,
-            channel=settings.channel + 1,
-            reading=settings.reading.value,
-            swing=str(settings.swing),
-            chord=None if shown is None else shown.chord,
-            degree=self._degree(),
-            bar=None if place is None else place[0],
-            beat=None if place is None else place[1],
-            quarters=None
-            if shown is None or shown.place_quarters is None
-            else float(shown.place_quarters),
-            bar_quarters=float(settings.meter.bar_quarters),
-            serial=0 if shown is None else shown.serial,
-            keys=() if shown is None else shown.keys,
-            left=() if shown is None else shown.left,
-            right=() if shown is None else shown.right,
-            sounding=() if shown is None else shown.sounding,
-            pedal=shown is not None and shown.pedal,
-            muted=None if settings.muted is None else settings.muted.value,
-            hearing=self._hearing(),
-            input="" if ports is None else ports.input.name,
-            output="" if ports is None else ports.output.name,
-            input_why=self._kept.why if ports is None else ports.input.why,
-            output_why=self._kept.why if ports is None else ports.output.why,
-            engine="lost" if engine is None else "playing",
-            restarts=self._kept.restarts,
-            scheduling="" if engine is None else engine.ready.scheduling,
-            counts=self._counts(answer),
-            learning=None if learning is None else words_of(learning),
-            controls=tuple(ControlStatus(str(c.press), c.do) for c in controls.all),
-            journal=self._journal_path(),
-            notices=tuple(self._notices.values()),
-            uptime_s=(time.monotonic_ns() - self._began_ns) / NS_PER_S,
-        )
-
-    def _degree(self) -> str | None:
-        """The chord's in the key, as a Roman numeral."""
-        key, engine = self._stage.chosen.settings.key, self._kept.engine
-        harmony = None if engine is None else engine.standing.harmony
-        return None if key is None or harmony is None else roman(harmony.chord, key)
-
     def _hearing(self) -> str | None:
         audition = self._audition
         return audition.style.id if audition is not None and audition.is_on else None
-
-    def _journal_path(self) -> str | None:
-        path = None if self._sessions is None else self._sessions.path
-        return None if path is None else str(path)
-
-    def _counts(self, answer: Answer | None) -> dict[str, int]:
-        """What went by in this engine; nothing while there is none that answers."""
-        if answer is None:
-            return {}
-        counts = answer.counts
-        return {
-            "received": counts.received,
-            "sent": counts.sent,
-            "failed": counts.failed,
-            "flooded": counts.flooded,
-            "late": counts.late,
-            "latest_us": counts.latest_ns // 1000,
-            "lost_inputs": answer.lost_inputs,
-            "unheard": answer.unheard,
-            "dropped_news": answer.dropped_news,
-            "unkept": 0 if self._sessions is None else self._sessions.dropped,
-        }

@@ -20,6 +20,7 @@ from ripieno.engine.spawn import Spawned
 from ripieno.errors import MachineError
 from ripieno.host.engine_process import EngineProcess, Word
 from ripieno.midi.systems import System
+from ripieno.perform.accompaniment import Harmony
 from ripieno.perform.events import Input
 from ripieno.units import NS_PER_S
 
@@ -75,6 +76,12 @@ class KeptEngine:
     def engine(self) -> EngineProcess | None:
         """The one that plays; None while another is on its way."""
         return self._engine
+
+    @property
+    def harmony(self) -> Harmony | None:
+        """The chord that is on, as the engine said last; None for none, and without an engine."""
+        engine = self._engine
+        return None if engine is None else engine.standing.harmony
 
     def submit(self, event: Input | Bind) -> None:
         """For the engine, or for the next one if there is none just now."""

@@ -10,6 +10,7 @@ one of our own only until there is one.
 """
 
 import time
+from abc import ABC, abstractmethod
 from contextlib import suppress
 from dataclasses import dataclass
 from threading import Lock
@@ -38,7 +39,7 @@ class PortState:
 PortT = TypeVar("PortT", InPort, OutPort)
 
 
-class _Lasting(Generic[PortT]):
+class _Lasting(ABC, Generic[PortT]):
     """A side. One that `hurries` knows that the port it looks for first has long been there.
 
     Everything but `OutPort.send` is for one thread, that which first called `look`."""
@@ -117,8 +118,9 @@ class _Lasting(Generic[PortT]):
             self._publish(midi, pick)
         self._opened, self.state = (pick.name, raw), PortState(pick.name, pick.why)
 
+    @abstractmethod
     def _publish(self, midi: Any, pick: Pick) -> None:
-        raise NotImplementedError
+        """The port of `midi` is open: make it this side's."""
 
     def _let_go(self) -> None:
         port, self._port, self._opened = self._port, None, None
