@@ -306,15 +306,20 @@ def test_who_takes_no_answers_is_dropped(tmp_path: Path) -> None:
         assert still_answers(served)
 
 
+class Slow(Fake):
+    """Takes until `go` over what it is told."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.begun, self.go = Event(), Event()
+
+    def carry_out(self, *words: object) -> dict[str, object]:
+        self.begun.set()
+        assert self.go.wait(PATIENCE_S)
+        return super().carry_out(*words)
+
+
 def test_a_long_call_keeps_nobody_from_being_answered(tmp_path: Path) -> None:
-    class Slow(Fake):
-        begun, go = Event(), Event()
-
-        def carry_out(self, *words: object) -> dict[str, object]:
-            self.begun.set()
-            assert self.go.wait(PATIENCE_S)
-            return super().carry_out(*words)
-
     fake = Slow()
     with serving(tmp_path, fake) as served, Raw(served.endpoint).greet() as raw:
         raw.write({"id": 1, "tell": ["tap"]})
@@ -326,14 +331,6 @@ def test_a_long_call_keeps_nobody_from_being_answered(tmp_path: Path) -> None:
 
 
 def test_closing_waits_for_the_call_that_runs_and_says_nothing_of_it(tmp_path: Path) -> None:
-    class Slow(Fake):
-        begun, go = Event(), Event()
-
-        def carry_out(self, *words: object) -> dict[str, object]:
-            self.begun.set()
-            assert self.go.wait(PATIENCE_S)
-            return super().carry_out(*words)
-
     fake = Slow()
     with serving(tmp_path, fake) as served, Raw(served.endpoint).greet() as raw:
         raw.write({"id": 1, "tell": ["tap"]})
