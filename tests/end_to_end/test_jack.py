@@ -107,9 +107,12 @@ def _started(options: Sequence[str], home: Path) -> Iterator[subprocess.Popen[st
     for its own, and is then never woken (seen in one start of eight, jackd2 1.9.21).
     """
     command = [sys.executable, "-m", "ripieno", "play", "--in", "virtual", "--out", "virtual"]
+    # No styles of the user's, and nothing that the user's daemon has left sounding.
+    own = {"XDG_CONFIG_HOME": str(home), "XDG_STATE_HOME": str(home)}
+    own["RIPIENO_RUNTIME"] = str(home / "run")
     with subprocess.Popen(
         [*command, *options],
-        env={**os.environ, "XDG_CONFIG_HOME": str(home)},  # no styles of the user's
+        env=os.environ | own,
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,

@@ -14,7 +14,7 @@ from ripieno.midi import systems
 from ripieno.midi.lasting import LastingInput, LastingOutput, PortState
 from ripieno.midi.sounding import Sounding
 from ripieno.midi.systems import System
-from ripieno.perform.message import note_off, note_on, silence
+from ripieno.perform.message import control, note_off, note_on, silence
 
 NONE = System(None, "memory", "no MIDI system", virtual=False)
 
@@ -143,6 +143,22 @@ def test_what_sounded_on_a_pulled_instrument_ends_when_it_is_back(jack: System) 
     endings = [note_off(0, 60), note_off(1, 70), *silence(0), *silence(1)]
     assert heard == [*endings, note_on(0, 64, 80)]
     assert port.ended == 2
+
+
+@pytest.mark.jack
+def test_what_was_ended_is_ended_again_only_where_it_may_not_have_arrived(jack: System) -> None:
+    sounding = Sounding.unkept()
+    with sending("piano", sounding) as port, plugged("MidiIn", "piano", "in") as piano:
+        port.look(jack)
+        for data in (note_on(0, 60, 80), note_off(0, 60)):
+            port.send(data)
+        assert not port.look(jack)  # what this opening has played itself is not ended twice
+        port.send(note_on(0, 64, 80))
+        assert piano.heard(3)[-1] == note_on(0, 64, 80)
+        port.send(note_off(0, 64))
+        assert sounding.doubtful() == [note_off(0, 60), note_off(0, 64), control(0, 64, 0)]
+        port.close()
+        assert sounding.doubtful() == []
 
 
 def test_in_memory_a_side_without_a_name_is_open_and_one_with_a_name_is_waited_for() -> None:

@@ -165,7 +165,7 @@ class LastingOutput(_Lasting[OutPort]):
         self.unheard = 0
         self.ended = 0  # notes that had been left sounding
         self._sounding = sounding
-        self._says_again = False
+        self._again: list[bytes] = []
         self._sending = Lock()
 
     def send(self, data: bytes) -> None:
@@ -178,17 +178,26 @@ class LastingOutput(_Lasting[OutPort]):
             self._port.send(data)
             self._sounding.after(data)
 
+    def close(self) -> None:
+        """As of a side. What was sent to a port that is still there has arrived."""
+        port, opened = self._port, self._opened
+        is_there = port is not None and opened is not None and opened[1] in ("", *port.listed())
+        super().close()
+        if is_there:
+            self._sounding.arrived()
+
     def look(self, system: System) -> bool:
         """As of a side; and what was ended at the opening is ended once more at the next look.
 
         A JACK server that is behind may take what was sent first before it has connected the port.
         """
         changed = super().look(system)
-        if self._says_again and not changed:
-            self._says_again = False
+        if self._again and not changed:
+            again, self._again = self._again, []
             with self._sending, suppress(ValueError, MachineError):
-                if self._port is not None:
-                    for data in self._sounding.doubtful():
+                still = self._sounding.doubtful()  # but for what has been struck since
+                for data in again:
+                    if self._port is not None and data in still:
                         self._port.send(data)
         return changed
 
@@ -199,7 +208,7 @@ class LastingOutput(_Lasting[OutPort]):
             port.send(data)
         self._sounding.ended()
         self._sounding.output = pick.name
-        self._says_again = True
+        self._again = self._sounding.doubtful()
         with self._sending:
             self._port = port
 

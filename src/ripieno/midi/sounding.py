@@ -8,7 +8,7 @@ to open that output ends them.
 
 That a note-off has been sent does not say that it has arrived: a cable may have been pulled some
 moments before anybody knows, and what a killed process had sent last never leaves. So a note that
-was struck out is still `doubtful`, until the output is opened again.
+was struck out is still `doubtful`, until the output has been closed in good order.
 """
 
 import mmap
@@ -109,6 +109,11 @@ class Sounding:
         for channel, note in self._those(_SOUNDS):
             self._kept[channel * _NOTES + note] = _DOUBTFUL
         self._kept[_PEDALS_AT:_NAME_AT] = bytes(_CHANNELS)
+
+    def arrived(self) -> None:
+        """What has been sent has left: nothing is doubtful any more."""
+        for channel, note in self._those(_DOUBTFUL):
+            self._kept[channel * _NOTES + note] = 0
 
     def forget(self) -> None:
         """Nothing sounds."""
