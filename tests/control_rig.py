@@ -16,14 +16,17 @@ from pathlib import Path
 
 from ripieno.host.control import LIMITS, ControlServer, Limits
 from ripieno.link.endpoint import Endpoint, Kind
-from ripieno.wire.command import ChooseTempo, Command, Learn, StopLearning, words_of
+from ripieno.wire.command import Command, Learn, StopLearning, words_of
 from ripieno.wire.status import ControlStatus, Status
+from ripieno.wire.time_commands import ChooseTempo
 
 PATIENCE_S = 30
 
 STATUS = Status(
     style="waltz", style_name="Waltz", bpm=94.5, meter="3/4", key="E minor", hold=True, split=60,
-    transpose=-3, channel=1, reading="played", swing="1", chord="Em", degree="i", bar=12, beat=2,
+    transpose=-3, channel=1, reading="played", swing="1", follow="none",
+    lean=50, clock="", starting="strike", pickup=0, send_clock=False, counting=False,
+    ending=False, waiting=False, chord="Em", degree="i", bar=12, beat=2,
     quarters=1.25, bar_quarters=3.0, serial=40, keys=(52, 55, 59), muted=None, hearing=None,
     left=(40,), right=(59, 64), sounding=(40, 59, 64), pedal=True, input="Keys", output="",
     input_why="the only one", output_why="'Piano' is not there", engine="playing", restarts=1,

@@ -125,16 +125,16 @@ class Recorder:
     def __init__(self, port: str) -> None:
         Recorder._count += 1
         self._port = port
-        self._name = f"recorder-{os.getpid()}-{Recorder._count}"
+        self.name = f"recorder-{os.getpid()}-{Recorder._count}"
         self._lines: SimpleQueue[str] = SimpleQueue()
         self._heard: list[tuple[float, bytes]] = []
 
     def __enter__(self) -> Self:
-        command = ["jack_midi_dump", "-a", self._name]
+        command = ["jack_midi_dump", "-a", self.name]
         self._process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
         self._reader = Thread(target=self._read, daemon=True)
         self._reader.start()
-        connect(self._port, f"{self._name}:")
+        connect(self._port, f"{self.name}:")
         return self
 
     def wait_for(self, count: int) -> list[tuple[float, bytes]]:

@@ -59,6 +59,15 @@ class Rig:
         events = sorted(self.events, key=lambda event: event.at_ns)
         return list(play(Performer(self.settings, self.style), events, ns_from_ms(until_ms)))
 
+    def performer_at(self, ms: float) -> Performer:
+        """As it is after what was pressed by then, and what was due."""
+        performer = Performer(self.settings, self.style)
+        for event in sorted(self.events, key=lambda event: event.at_ns):
+            if event.at_ns <= ns_from_ms(ms):
+                performer.handle(event)
+        performer.advance(ns_from_ms(ms))
+        return performer
+
     def sends(self, until_ms: float) -> list[Send]:
         return [h for h in self.happenings(until_ms) if isinstance(h, Send)]
 

@@ -20,7 +20,7 @@ from ripieno.perform import events as ev
 from ripieno.perform import journal
 from ripieno.perform.events import Send
 from ripieno.perform.performer import Heard
-from ripieno.perform.settings import ReadKeys, Settings
+from ripieno.perform.settings import Follow, ReadKeys, Settings, Start
 from ripieno.perform.transport import Transport
 from ripieno.style.document import schema_text
 from ripieno.style.load import load_style
@@ -246,6 +246,25 @@ def every_kind_of_line() -> Iterator[journal.Line]:
         ev.SetMuted(0, None),
         ev.Show(0, (60, 64)),
         ev.Resume(0, reading.chord, 80, Transport(0, Fraction(0), Fraction(1), COMMON_TIME)),
+        ev.Tapped(0, 0, 90.0),
+        ev.Nudge(0, 10.0),
+        ev.Ramp(0, 90.0, 4),
+        ev.Scale(0, Fraction(2)),
+        ev.Downbeat(0, 0),
+        ev.Break(0),
+        ev.CountIn(0, 1),
+        ev.Ending(0),
+        ev.SetFollow(0, Follow.HANDS),
+        ev.SetLean(0, 50),
+        ev.SetStart(0, Start.STRIKE),
+        ev.SetPickup(0, 1),
+        ev.SetSwing(0, None),
+        ev.SetSendClock(0, send_clock=True),
+        ev.ClockTick(0),
+        ev.ClockStart(0),
+        ev.ClockContinue(0),
+        ev.ClockStop(0),
+        ev.SongPosition(0, 4),
         Heard(0, 0, reading, amends=False),
         *(Send(0, bytes.fromhex(data)) for data in ("90 3C 40", "B0 40 7F", "C0 05")),
     ]

@@ -12,10 +12,11 @@ from ripieno.cli.options import (
     add_music,
     add_ports,
     chosen_style,
+    instead,
     settings,
 )
 from ripieno.errors import AuthorError
-from ripieno.perform.settings import ReadKeys, Settings
+from ripieno.perform.settings import Follow, ReadKeys, Settings
 from ripieno.style.model import Meter
 from ripieno.style.shipped import user_styles_folder
 from ripieno.theory.key import key_named
@@ -56,6 +57,12 @@ SAID = [
     (["-m", "6/8"], {"meter": Meter(6, 8)}),
     (["--swing", "2"], {"swing": Fraction(2)}),
     (["--swing", "1.667"], {"swing": Fraction(1667, 1000)}),
+    (["--swing", "by-tempo"], {"swing": None}),
+    (["--follow", "clock"], {"follow": Follow.CLOCK}),
+    (["--follow", "hands"], {"follow": Follow.HANDS}),
+    (["--lean", "0"], {"lean": 0}),
+    (["--lean", "100"], {"lean": 100}),
+    (["--pickup", "31"], {"pickup": 31}),
     (["-k", "E minor"], {"key": key_named("Em")}),
     (["--reading", "from-key"], {"reading": ReadKeys.FROM_KEY}),
     (["--split", "C4"], {"split": 60}),
@@ -77,10 +84,22 @@ def test_each_option_changes_its_own_setting_and_no_other(words: list[str], chan
     assert chosen(*words) == Settings(**({"bpm": 77.0, "meter": Meter(3, 4)} | change))
 
 
+def test_what_is_said_stands_instead_of_a_configuration_and_nothing_else_does() -> None:
+    said = parsed("--swing", "by-tempo", "--follow", "hands", "--lean", "0", "--pickup", "0")
+    for name in vars(said).keys() - {"swing", "follow", "lean", "pickup"}:
+        setattr(said, name, None)
+    said.sound = False
+    assert instead(said) == {"swing": None, "follow": Follow.HANDS, "lean": 0, "pickup": 0}
+    said.swing = said.follow = said.lean = said.pickup = None
+    assert instead(said) == {}
+
+
 REFUSED = [
     ("-t", "19.99"), ("-t", "400.1"), ("-t", "inf"), ("-t", "nan"), ("-t", "fast"), ("-t", ""),
     ("-m", "4"), ("-m", "0/4"), ("-m", "4/3"), ("-m", "33/4"), ("--swing", "0.9"),
-    ("--swing", "3.6"), ("-k", "H major"), ("--reading", "aloud"), ("--split", "C10"),
+    ("--swing", "3.6"), ("--swing", "tempo"), ("--follow", "me"), ("--lean", "101"),
+    ("--lean", "-1"), ("--lean", "0.5"), ("--pickup", "32"), ("--pickup", "-1"),
+    ("-k", "H major"), ("--reading", "aloud"), ("--split", "C10"),
     ("--split", "x"), ("--span", "11"), ("--channel", "17"), ("--channel", "0"),
     ("--channel", "9" * 5000), ("--channel", "1.5"), ("--seed", "-1"), ("--seed", "1e3"),
     ("--seed", str(2**53 + 1)), ("--seed", "9" * 5000),

@@ -8,14 +8,17 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 import rtmidi
 from calling import environment, messages, run
 
+from control_rig import STATUS
 from jack_server import PATIENCE_S, Recorder, port_named, press, running_server
 from rig import A4, C4, C5, E4, F4, G4, left_sounding
+from ripieno.cli.play import _status_line
 from ripieno.midi import systems
 
 # After a program has opened its port: what it sends before the server knows of the connection
@@ -282,3 +285,21 @@ def test_without_a_screen_it_says_when_it_is_ready_and_plays(tmp_path: Path) -> 
     assert heard[-3:] == [PEDAL_UP, NOTES_OFF, SOUND_OFF]
     assert "ready to play" in out
     assert err == ""
+
+
+@pytest.mark.parametrize(
+    ("changes", "line"),
+    [
+        ({}, "waltz, 94.5 in 3/4, bar 12, beat 2"),
+        ({"follow": "hands", "lean": 80},
+         "waltz, 94.5 in 3/4 (your hands lead, lean 80), bar 12, beat 2"),
+        ({"follow": "clock", "clock": "missing", "ending": True},
+         "waltz, 94.5 in 3/4 (MIDI clock, missing), coming to the end, bar 12, beat 2"),
+        ({"counting": True, "bar": None}, "waltz, 94.5 in 3/4, counting in, press a chord"),
+    ],
+    ids=str,
+)  # fmt: skip
+def test_the_line_tells_the_tempo_who_leads_it_and_what_is_under_way(
+    changes: dict[str, object], line: str
+) -> None:
+    assert _status_line(replace(STATUS, **changes)) == f"Em        {line}  E2 B3 E4"

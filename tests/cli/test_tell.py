@@ -19,14 +19,13 @@ from ripieno.wire.command import (
     ChooseKey,
     Command,
     Learn,
-    NudgeTempo,
     StepStyle,
     StopLearning,
-    TempoByValue,
     Transpose,
     words_of,
 )
 from ripieno.wire.status import ControlStatus, Status, status_to_data
+from ripieno.wire.time_commands import Nudge, NudgeTempo, RampTempo, TempoByValue
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="Unix sockets, owners and modes")
 
@@ -71,6 +70,8 @@ def served(runtime: Path) -> Iterator[Served]:
         (["--", "transpose", "-3"], Transpose(-3)),
         (["key", "E", "minor"], ChooseKey("E minor")),
         (["next"], StepStyle(1)),
+        (["nudge", "-20"], Nudge(-20.0)),
+        (["tempo", "60", "over", "8"], RampTempo(60.0, 8)),
         (["tempo"], TempoByValue()),
         (["learn"], StopLearning()),
     ],
@@ -114,6 +115,7 @@ def test_the_status_is_a_readable_block(served: Served, capfd) -> None:
     assert call(capfd, "tell", "status").out.splitlines() == [
         "style      waltz (Waltz)",
         "tempo      94.5 in 3/4, swing 1",
+        "time       own tempo",
         "key        E minor",
         "hold       on",
         "split      C4",
@@ -143,13 +145,25 @@ def test_the_status_of_a_daemon_that_has_nothing_yet(served: Served, capfd) -> N
     lines = call(capfd, "tell", "status").out.splitlines()
     rows = dict(line.split(None, 1) for line in lines)
     assert "place" not in rows
-    del rows["style"], rows["tempo"], rows["output"]
+    del rows["style"], rows["tempo"], rows["time"], rows["output"]
     assert rows == {
         "key": "none", "hold": "off", "split": "none", "transpose": "none", "reading": "played",
         "chord": "none (V)", "sounding": "nothing", "input": "none",
         "engine": "playing, never restarted; real time", "counts": "none", "learning": "tempo",
         "journal": "none", "up": "0 min 59 s",
     }  # fmt: skip
+
+
+def test_the_status_tells_who_leads_the_time_and_what_is_under_way(served: Served, capfd) -> None:
+    served.fake.now = replace(
+        STATUS, swing="by-tempo", follow="clock", clock="missing", waiting=True,
+        starting="downbeat",
+    )  # fmt: skip
+    lines = call(capfd, "tell", "status").out.splitlines()
+    assert lines[1:3] == [
+        "tempo      94.5 in 3/4, swing by-tempo",
+        "time       waiting for the downbeat; MIDI clock, missing; enters on downbeats",
+    ]
 
 
 def test_the_status_as_an_object_is_the_daemons(served: Served, capfd) -> None:

@@ -13,6 +13,7 @@ from ripieno.configuration.edit import with_control
 from ripieno.configuration.load import configuration_from
 from ripieno.configuration.model import Configuration, Control
 from ripieno.perform.press import press_named
+from ripieno.perform.settings import Follow
 from ripieno.style.shipped import presets_folder
 
 PAGE = Path(__file__).parents[2] / "docs" / "configuration.md"
@@ -45,6 +46,9 @@ def test_a_key_of_the_first_runs_file_that_is_changed_is_that_value_in_the_confi
         ("sound: false", "sound: true", "sound", True),
         ("channel: 1", "channel: 2", "channel", 1),
         ("split: null", "split: 48", "split", 48),
+        ("swing: 1", "swing: null", "swing", None),
+        ("follow: none", "follow: clock", "follow", Follow.CLOCK),
+        ("send_clock: false", "send_clock: true", "send_clock", True),
     ]:
         line = f"\n{old}\n"
         assert text.count(line) == 1
@@ -89,7 +93,12 @@ def test_every_key_has_a_description_and_an_example_for_editors_to_show() -> Non
     ("key", "default", "allowed"),
     [
         ("tempo", "92", "20 to 400"),
-        ("swing", "1", "1 to 3.5"),
+        ("swing", "1", "1 to 3.5, or null"),
+        ("follow", "none", "none, clock, hands"),
+        ("lean", "75", "0 to 100"),
+        ("start", "strike", "strike, downbeat"),
+        ("pickup", "0", "0 to 31"),
+        ("send_clock", "false", "true, false"),
         ("transpose", "0", "-24 to 24"),
         ("channel", "1", "1 to 16"),
         ("span", "octave", "octave, ninth, tenth"),

@@ -20,7 +20,7 @@ from ripieno.configuration.meaning import text_done, words_done
 from ripieno.configuration.model import MIB, MOST_CONTROLS, Configuration, Control, Journals
 from ripieno.errors import AuthorError
 from ripieno.perform.press import press_named
-from ripieno.perform.settings import ReadKeys
+from ripieno.perform.settings import Follow, ReadKeys, Start
 from ripieno.style import yaml_marks
 from ripieno.style.model import Meter
 from ripieno.theory.key import key_named
@@ -41,6 +41,11 @@ transpose: -5
 span: tenth
 channel: 16
 seed: 9007199254740992
+follow: hands
+lean: 80
+start: downbeat
+pickup: 1
+send_clock: true
 journals:
   keep: false
   most: 20
@@ -92,6 +97,11 @@ def test_a_file_becomes_the_configuration_it_describes(tmp_path: Path) -> None:
         span=16,
         channel=15,
         seed=2**53,
+        follow=Follow.HANDS,
+        lean=80,
+        start=Start.DOWNBEAT,
+        pickup=1,
+        send_clock=True,
         journals=Journals(keep=False, most_bytes=20 * MIB),
         controls=(
             Control(press_named("controller 20 on channel 1"), ("next",)),
@@ -110,6 +120,11 @@ def test_what_is_left_out_has_its_default(tmp_path: Path) -> None:
 @pytest.mark.parametrize("key", ["input", "output", "meter", "key", "split"])
 def test_null_is_none_of_them(tmp_path: Path, key: str) -> None:
     assert _load(tmp_path, f"{key}: null") == Configuration()
+
+
+def test_null_is_a_swing_that_goes_by_the_tempo(tmp_path: Path) -> None:
+    assert _load(tmp_path, "swing: null") == Configuration(swing=None)
+    assert _load(tmp_path, "swing: 2") == Configuration(swing=Fraction(2))
 
 
 def test_a_byte_order_mark_and_windows_line_ends_are_read_past(tmp_path: Path) -> None:
@@ -141,24 +156,35 @@ WRONG = [
     ("channel: 16", "channel: 17", "14:10: found 17; expected 16 or less"),
     ("channel: 16", "channel: 0", "14:10: found 0; expected 1 or more"),
     ("seed: 9007199254740992", "seed: -1", "15:7: found -1; expected 0 or more"),
-    ("journals:\n  keep: false\n  most: 20", "journals: 5", "16:11: found 5; expected a mapping"),
-    ("keep: false", "keap: false", "17:3: 'keap' is no key here (journals); did you mean 'keep'?"),
-    ("most: 20", "most: 0", "18:9: found 0; expected 1 or more"),
-    ("controller 20", "controller 120", "20:12: found 'controller 120 on channel 1'; expected"),
-    ("controller 20 on channel 1", "20", "20:12: found 20; expected text"),
-    ("do: next", "do: nxt", "21:9: there is no command 'nxt'; did you mean next?"),
-    ("do: next", "do: hold maybe", "21:9: found 'maybe' after 'hold'; expected [on or off]"),
-    ("do: next", "do: status", "21:9: no control can do 'status'; expected a command such as"),
-    ("do: next", "do: learn next", "21:9: no control can do 'learn next'"),
-    ("do: next", "do: ''", "21:9: found ''; expected one line of printable text"),
-    ("do: next", 'do: "\\e[31m\\n"', "21:9: found '\\x1b[31m\\n'; expected one line"),
-    ("    do: next\n", "", "20:5: 'do' is missing here (control 1); add it, as in `do: style"),
-    ("do: next", "do: next\n    on: 1", "22:5: 'on' is no key here (control 1)"),
-    ("'my waltz'", "'my waltz", "24:9: found 'style 'my waltz' (No closing quotation)"),
+    ("follow: hands", "follow: foot", "16:9: found 'foot'; expected one of none, clock, hands"),
+    ("follow: hands", "follow: null", "16:9: found nothing; expected one of none"),
+    ("lean: 80", "lean: 101", "17:7: found 101; expected 100 or less"),
+    ("lean: 80", "lean: -1", "17:7: found -1; expected 0 or more"),
+    ("lean: 80", "lean: 50.5", "17:7: found 50.5; expected a whole number"),
+    ("start: downbeat", "start: upbeat", "18:8: found 'upbeat'; expected one of strike, downbeat"),
+    ("pickup: 1", "pickup: 32", "19:9: found 32; expected 31 or less"),
+    ("pickup: 1", "pickup: 1/2", "19:9: found '1/2'; expected a whole number"),
+    ("send_clock: true", "send_clock: on", "20:13: found 'on'; expected true or false"),
+    ("swing: 1.5", "swing: 0.9", "7:8: found 0.9; expected 1 or more"),
+    ("swing: 1.5", "swing: by-tempo", "7:8: found 'by-tempo'; expected a number"),
+    ("journals:\n  keep: false\n  most: 20", "journals: 5", "21:11: found 5; expected a mapping"),
+    ("keep: false", "keap: false", "22:3: 'keap' is no key here (journals); did you mean 'keep'?"),
+    ("most: 20", "most: 0", "23:9: found 0; expected 1 or more"),
+    ("controller 20", "controller 120", "25:12: found 'controller 120 on channel 1'; expected"),
+    ("controller 20 on channel 1", "20", "25:12: found 20; expected text"),
+    ("do: next", "do: nxt", "26:9: there is no command 'nxt'; did you mean next?"),
+    ("do: next", "do: hold maybe", "26:9: found 'maybe' after 'hold'; expected [on or off]"),
+    ("do: next", "do: status", "26:9: no control can do 'status'; expected a command such as"),
+    ("do: next", "do: learn next", "26:9: no control can do 'learn next'"),
+    ("do: next", "do: ''", "26:9: found ''; expected one line of printable text"),
+    ("do: next", 'do: "\\e[31m\\n"', "26:9: found '\\x1b[31m\\n'; expected one line"),
+    ("    do: next\n", "", "25:5: 'do' is missing here (control 1); add it, as in `do: style"),
+    ("do: next", "do: next\n    on: 1", "27:5: 'on' is no key here (control 1)"),
+    ("'my waltz'", "'my waltz", "29:9: found 'style 'my waltz' (No closing quotation)"),
     (
         "note 21 on channel 16",
         "controller  20 on channel 1",
-        "22:13: 'controller 20 on channel 1' stands here again, first in control 1",
+        "27:13: 'controller 20 on channel 1' stands here again, first in control 1",
     ),
 ]
 
@@ -182,7 +208,7 @@ SPOILED = {
     "alias": (b"input: &a x\noutput: *a\n", "1:8: found the anchor '&a'"),
     "tag": (b"input: !!python/name:os.system x\n", "1:8: found the tag"),
     "deep": (b"controls: " + b"[" * 500, "1:22: nested 13 deep"),
-    "twice": (WHOLE.encode() + b"hold: true\n", "25:1: the key 'hold' stands here again"),
+    "twice": (WHOLE.encode() + b"hold: true\n", "30:1: the key 'hold' stands here again"),
     "too large": (b"#" * (MAX_BYTES + 1), "1:1: the file has more than 64 KiB"),
     "too many": (
         b"controls: [" + b"tap," * (MOST_CONTROLS + 1) + b"]",
@@ -209,7 +235,7 @@ def test_all_faults_are_told_at_once_in_the_order_of_the_file(tmp_path: Path) ->
     text = WHOLE.replace("104.5", "900").replace("do: next", "do: nxt").replace("6/8", "6/7")
     text = text.replace("note 21", "note 210").replace("span", "spam") + "seed: 2\n"
     places = [line.split(": ")[0] for line in _faults(tmp_path, text)]
-    assert places == ["5:8", "6:8", "13:1", "21:9", "22:13", "25:1"]
+    assert places == ["5:8", "6:8", "13:1", "26:9", "27:13", "30:1"]
 
 
 def test_a_file_that_is_not_there_or_is_none_is_told_in_one_line(tmp_path: Path) -> None:

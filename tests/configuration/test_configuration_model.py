@@ -15,7 +15,7 @@ from ripieno.configuration.model import (
     swing_ratio,
 )
 from ripieno.perform.press import press_named
-from ripieno.perform.settings import ReadKeys, Settings
+from ripieno.perform.settings import Follow, ReadKeys, Settings, Start
 from ripieno.style.model import Meter
 from ripieno.theory.key import key_named
 
@@ -38,6 +38,11 @@ OTHER = {
     "span": (16, {"span": 16}),
     "channel": (9, {"channel": 9}),
     "seed": (7, {"seed": 7}),
+    "follow": (Follow.HANDS, {"follow": Follow.HANDS}),
+    "lean": (80, {"lean": 80}),
+    "start": (Start.DOWNBEAT, {"start": Start.DOWNBEAT}),
+    "pickup": (1, {"pickup": 1}),
+    "send_clock": (True, {"send_clock": True}),
     "journals": (Journals(keep=False), {}),
     "controls": ((Control(press_named("note 21 on channel 2"), ("tap",)),), {}),
 }
@@ -58,6 +63,12 @@ def test_each_value_changes_its_own_setting_and_is_told_as_the_one_that_differs(
     assert changed(before, after) == {name: value}
     assert changed(after, before) == {name: getattr(before, name)}
     assert changed(after, after) == {}
+
+
+def test_swing_by_the_tempo_is_a_change_of_swing() -> None:
+    by_tempo = Configuration(swing=None)
+    assert settings_for(by_tempo, IN_THREE) == Settings(meter=IN_THREE, swing=None)
+    assert changed(Configuration(), by_tempo) == {"swing": None}
 
 
 def test_all_that_differs_is_told_in_the_order_of_the_file() -> None:

@@ -12,8 +12,9 @@ from ripieno.wire.status import ControlStatus, Status
 
 PLAYING = Status(
     style="flowing-eighths", style_name="Flowing eighths", bpm=92.0, meter="4/4", key="G major",
-    hold=True, split=None, transpose=0, channel=1, reading="played", swing="1", chord="Am7",
-    degree="ii7",
+    hold=True, split=None, transpose=0, channel=1, reading="played", swing="1",
+    follow="none", lean=50, clock="", starting="strike", pickup=0, send_clock=False,
+    counting=False, ending=False, waiting=False, chord="Am7", degree="ii7",
     bar=5, beat=2, left=(45, 52), right=(60, 64, 67), sounding=(45, 52, 60, 64, 67), pedal=True,
     input="Stage Keys MIDI 1", output="Grand Piano MIDI 1",
     input_why="the first input that is no loopback", output_why="named by --out",

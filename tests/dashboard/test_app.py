@@ -16,6 +16,7 @@ from ripieno.dashboard.app import Dashboard
 from ripieno.dashboard.asking import Asking
 from ripieno.dashboard.keybar import KeyBar
 from ripieno.dashboard.palette import Orders
+from ripieno.dashboard.words import FOLLOWS
 from ripieno.errors import AuthorError
 from ripieno.link.endpoint import Endpoint, Kind
 from ripieno.wire.command import TABLE, AskFigure, AskStyles, Command, command_from, words_of
@@ -73,6 +74,14 @@ KEYS = {
     "minus": "tempo -1",
     "right_square_bracket": "tempo +5",
     "left_square_bracket": "tempo -5",
+    "right_curly_bracket": "tempo double",
+    "left_curly_bracket": "tempo half",
+    "left_parenthesis": "nudge -10",
+    "right_parenthesis": "nudge +10",
+    "o": "downbeat",
+    "c": "count",
+    "b": "break",
+    "r": "ending",
     "n": "next",
     "p": "previous",
     "h": "hold",
@@ -151,7 +160,8 @@ def test_the_key_bar_names_every_control_whatever_the_width(tmp_path: Path, widt
         assert max(len(line) for line in lines) <= bar.content_size.width
         for named in (
             "s Stage", "d Hands", "f Styles", "g Rig", "1-7 Chord", "0 Lift", "space Tap",
-            "+-][ Tempo", "np Style", "h Hold", "k Key", "m Meter", "t Transpose",
+            "+-][}{ Tempo", "() Nudge", "o Downbeat", "c Count in", "b Break", "r Ending",
+            "w Follow", "<> Lean", "np Style", "h Hold", "k Key", "m Meter", "t Transpose",
             "Enter SILENCE", "^p More", "q Quit",
         ):  # fmt: skip
             assert named in keys_shown(app)
@@ -196,6 +206,48 @@ def test_the_newest_status_is_shown_in_the_view_that_is_open(tmp_path: Path) -> 
     fake = Fake(now=status())
     with serving(tmp_path, fake) as served:
         asyncio.run(run(served.endpoint, fake))
+
+
+def test_a_key_goes_round_those_who_can_lead_the_time_from_whoever_does(tmp_path: Path) -> None:
+    async def act(app: Dashboard, pilot: Pilot[int], fake: Fake) -> None:
+        for number, leader in enumerate(("clock", "hands", "none"), 1):
+            await pilot.press("w")
+            await until(pilot, lambda: len(told(fake)) == number)  # noqa: B023
+            assert told(fake)[-1] == command_from(["follow", leader])
+            await until(pilot, lambda: health(app) == FOLLOWS[leader])  # noqa: B023
+            fake.now = replace(fake.now, follow=leader)
+            await until(pilot, lambda: app._client.seen.follow == leader)  # noqa: B023
+
+    with_daemon(tmp_path, act)
+
+
+@pytest.mark.parametrize(
+    ("key", "before", "after", "said"),
+    [
+        ("greater_than_sign", 50, 60, "Lean 60."),
+        ("less_than_sign", 50, 40, "Lean 40."),
+        ("greater_than_sign", 95, 100, "Lean 100, with each chord."),
+        ("less_than_sign", 3, 0, "Lean 0, steady."),
+    ],
+)
+def test_two_keys_say_how_closely_the_hands_are_followed(
+    tmp_path: Path, key: str, before: int, after: int, said: str
+) -> None:
+    async def act(app: Dashboard, pilot: Pilot[int], fake: Fake) -> None:
+        await pilot.press(key)
+        await until(pilot, lambda: health(app) == said)
+        assert told(fake) == [command_from(["lean", str(after)])]
+
+    with_daemon(tmp_path, act, Fake(now=status(lean=before)))
+
+
+def test_what_passes_by_itself_is_said_in_every_view(tmp_path: Path) -> None:
+    async def act(app: Dashboard, pilot: Pilot[int], _: Fake) -> None:
+        for view in ("s", "d", "f", "g"):
+            await pilot.press(view)
+            assert health(app) == "Counting in."
+
+    with_daemon(tmp_path, act, Fake(now=status(counting=True, waiting=True)))
 
 
 def test_a_refusal_is_shown_in_one_line(tmp_path: Path) -> None:

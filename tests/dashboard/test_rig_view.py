@@ -2,6 +2,7 @@
 
 import asyncio
 from collections.abc import Awaitable, Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -67,6 +68,43 @@ def test_how_keys_are_taken_is_in_words() -> None:
             view.show(status(key="Ab major", transpose=0))
             assert "there is no split" in said(view, "settings")
             assert "where it is played" in said(view, "settings")
+
+    run(trial)
+
+
+@pytest.mark.parametrize(
+    ("changes", "sentence"),
+    [
+        ({}, "It goes by its own tempo."),
+        ({"follow": "clock", "clock": "heard"}, "It follows a MIDI clock, which is heard."),
+        ({"follow": "clock", "clock": "missing"}, "It follows a MIDI clock, which is missing."),
+        ({"follow": "clock"}, "It follows a MIDI clock, which is unknown."),
+        ({"follow": "hands", "lean": 80}, "It follows your hands: lean 80, of 0 (steady) to 100"),
+        ({}, "comes in at once."),
+        ({"starting": "downbeat"}, "comes in with the next downbeat."),
+        ({}, "there is no pick-up."),
+        ({"pickup": 1}, "The pick-up is 1 beat: "),
+        ({"pickup": 2}, "The pick-up is 2 beats: "),
+        ({}, "Nothing swings."),
+        ({"swing": "3/2"}, "Styles that can swing do so by 3/2 to 1."),
+        ({"swing": "by-tempo"}, "by the tempo: the faster, the straighter."),
+        ({}, "MIDI clock is not sent."),
+        ({"send_clock": True}, "MIDI clock goes out with the notes."),
+    ],
+    ids=str,
+)
+def test_who_leads_the_time_and_how_it_begins_are_said_and_said_anew(
+    changes: dict[str, object], sentence: str
+) -> None:
+    async def trial() -> None:
+        view = RigView(Daemon().tell)
+        async with screen(view):
+            other = status(follow="hands", lean=1, swing="2", pickup=9)
+            starts = "downbeat" if "starting" not in changes else "strike"
+            view.show(replace(other, starting=starts, send_clock="send_clock" not in changes))
+            assert sentence not in said(view, "time")
+            view.show(status(**changes))
+            assert sentence in said(view, "time")
 
     run(trial)
 

@@ -121,6 +121,41 @@ def test_without_a_chord_it_says_how_to_begin() -> None:
     on_stage(act, now)
 
 
+@pytest.mark.parametrize("size", SIZES, ids=str)
+def test_who_leads_the_time_and_what_is_under_way_stand_over_the_chord(
+    size: tuple[int, int],
+) -> None:
+    def act(app: Alone) -> None:
+        assert app.text("time") == "Waiting for the downbeat. Your hands lead, lean 80."
+        line = app.query_one("#time")
+        assert line.has_class("under-way")
+        app.stage.show(status(follow="clock", clock="missing"))
+        assert str(line.content) == "MIDI clock, missing."
+        assert not line.has_class("under-way")
+
+    on_stage(act, status(follow="hands", lean=80, waiting=True), size)
+
+
+def test_a_line_on_the_time_that_is_too_long_says_that_it_is_cut() -> None:
+    def act(app: Alone) -> None:
+        assert app.text("time").startswith("Waiting for the downbeat. MIDI clock, stopped. Pick-up")
+        assert app.text("time").endswith("\u2026")
+        assert len(app.text("time")) <= 78
+
+    now = status(
+        waiting=True, follow="clock", clock="stopped", pickup=31, starting="downbeat",
+        send_clock=True,
+    )  # fmt: skip
+    on_stage(act, now)
+
+
+def test_while_bars_are_counted_it_says_that_a_chord_may_come() -> None:
+    def act(app: Alone) -> None:
+        assert "Counting in. Press a chord now" in app.text("chord")
+
+    on_stage(act, status(chord=None, degree=None, counting=True, waiting=True))
+
+
 def test_when_the_daemon_is_lost_nothing_moves_and_the_chord_stays() -> None:
     def act(app: Alone) -> None:
         before = app.text("chord")

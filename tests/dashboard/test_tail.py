@@ -9,7 +9,7 @@ import pytest
 from ripieno.dashboard.tail import MOST_BYTES, Tail, lines_in, told
 from ripieno.perform import events as ev
 from ripieno.perform import journal
-from ripieno.perform.settings import ReadKeys
+from ripieno.perform.settings import Follow, ReadKeys, Start
 from ripieno.style.model import Meter
 from ripieno.theory.key import key_named
 
@@ -67,6 +67,12 @@ EVENTS = (
     ev.SetKey(0, None), ev.SetKey(0, key_named("E minor")), ev.SetSplit(0, 60),
     ev.SetTranspose(0, -2), ev.SetReading(0, ReadKeys.FROM_KEY), ev.SetMuted(0, None),
     ev.Show(0, (60, 64), 80), ev.KeyDown(0, 60, 64, 0), ev.KeyUp(0, 60, 0, 0),
+    ev.Tapped(0, 0, 96.0), ev.Nudge(0, -10.0), ev.Ramp(0, 60.0, 8), ev.Scale(0, Fraction(1, 2)),
+    ev.Downbeat(0, 0), ev.Break(0), ev.CountIn(0, 2), ev.Ending(0, 0),
+    ev.SetFollow(0, Follow.NONE), ev.SetLean(0, 80), ev.SetStart(0, Start.DOWNBEAT),
+    ev.SetPickup(0, 1), ev.SetSwing(0, None), ev.SetSwing(0, Fraction(2)),
+    ev.SetSendClock(0, send_clock=True), ev.ClockStart(0), ev.ClockContinue(0), ev.ClockStop(0),
+    ev.SongPosition(0, 16),
 )  # fmt: skip
 
 
@@ -78,6 +84,12 @@ def test_all_that_a_journal_keeps_has_words_of_its_own(event: object) -> None:
     assert said not in ("", line["kind"]) or said == "silence"
     assert "None" not in said
     assert "{" not in said
+
+
+def test_the_ticks_of_a_clock_are_left_out_and_do_not_part_what_comes_together() -> None:
+    tick = {"ms": 10.1, "kind": "clock"}
+    lines = [tick, note(10.0, 48), tick, note(10.2, 64), tick]
+    assert words(*lines, most=1) == ("0.0 s  sounds C3 E4",)
 
 
 def test_a_line_of_another_kind_or_form_is_no_harm() -> None:

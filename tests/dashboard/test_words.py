@@ -14,6 +14,9 @@ from ripieno.style.model import Meter
         ({}, "All is well. Stage Keys MIDI 1 plays Grand Piano MIDI 1."),
         ({"hearing": "waltz"}, "You hear waltz on a few chords."),
         ({"learning": ("tempo", "+1")}, "Press the control that shall do: tempo +1"),
+        ({"counting": True, "waiting": True}, "Counting in."),
+        ({"ending": True}, "Coming to the end."),
+        ({"waiting": True}, "Waiting for the downbeat."),
     ],
     ids=str,
 )
@@ -34,6 +37,10 @@ def test_what_is_well_is_said_without_alarm(changes: dict[str, object], said: st
             "No sound goes out, and no keys come in: No MIDI.",
         ),
         ({"notices": ("the disk is full",)}, "The disk is full."),
+        (
+            {"follow": "clock", "clock": "missing", "ending": True},
+            "No MIDI clock is heard: the tempo stays as it is.",
+        ),
         ({"notices": ("a!", "b", "c")}, "A! 2 more in the rig."),
         ({"notices": ("a",), "input": "", "input_why": ""}, "A. No keyboard: No reason is known."),
         (
@@ -70,6 +77,28 @@ def test_a_sentence_takes_two_lines_at_most_and_says_where_the_rest_is() -> None
     assert long[0].startswith("! all the words")
     assert long[1].endswith(" ... (g: all of it)")
     assert words.Sentence("word " * 9).fitted(1)
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        ({}, "Own tempo."),
+        ({"follow": "hands", "lean": 80}, "Your hands lead, lean 80."),
+        ({"follow": "clock", "clock": "heard", "ending": True},
+         "Coming to the end. MIDI clock, heard."),
+        ({"counting": True, "pickup": 1}, "Counting in. Own tempo. Pick-up of 1 beat."),
+    ],
+    ids=str,
+)  # fmt: skip
+def test_the_time_is_said_in_sentences_with_what_is_under_way_first(
+    changes: dict[str, object], said: str
+) -> None:
+    assert words.time_line(status(**changes)) == said
+
+
+def test_while_bars_are_counted_it_says_that_a_chord_may_come() -> None:
+    assert words.if_no_chord(status(chord=None, counting=True)) == words.COUNTING
+    assert words.if_no_chord(status(chord=None)) == words.NOTHING_ON
 
 
 def test_the_facts_have_their_labels() -> None:

@@ -13,20 +13,16 @@ dummy driver that is late drops frames, which shortens all that is recorded; so 
 only be nearer to its own place in the bar than to another, to within a third of a step.
 """
 
-import os
-import subprocess
-import sys
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from pathlib import Path
 from statistics import median
 
 import pytest
 import rtmidi
 
 from jack_server import PATIENCE_S, PERIOD, RATE, Recorder, press, running_server
+from playing import started
 from rig import A3, C4, E4, G4, Note, notes_in
 from ripieno.midi import systems
 from ripieno.perform.events import Send
@@ -88,7 +84,7 @@ def perform(tmp_path_factory: pytest.TempPathFactory) -> Perform:
     home = tmp_path_factory.mktemp("home")
 
     def run(timeline: Sequence[tuple[float, bytes]], *options: str) -> Timeline:
-        with _started(options, home) as program, Recorder("ripieno out") as recorder:
+        with started(options, home) as program, Recorder("ripieno out") as recorder:
             press("ripieno in", timeline)
             program.terminate()
             said, _ = program.communicate(timeout=PATIENCE_S)
@@ -96,38 +92,6 @@ def perform(tmp_path_factory: pytest.TempPathFactory) -> Perform:
             return _until_marked(recorder)
 
     return run
-
-
-@contextmanager
-def _started(options: Sequence[str], home: Path) -> Iterator[subprocess.Popen[str]]:
-    """The program with its ports open, which it says; killed if a test leaves it running.
-
-    Nobody may look for the ports by jack_lsp before that. A process of two JACK clients that
-    opens its second while another program's is just closing can take the closed one's semaphore
-    for its own, and is then never woken (seen in one start of eight, jackd2 1.9.21).
-    """
-    command = [sys.executable, "-m", "ripieno", "play", "--in", "virtual", "--out", "virtual"]
-    # No styles of the user's, and nothing that the user's daemon has left sounding.
-    own = {"XDG_CONFIG_HOME": str(home), "XDG_STATE_HOME": str(home)}
-    own["RIPIENO_RUNTIME"] = str(home / "run")
-    with subprocess.Popen(
-        [*command, *options],
-        env=os.environ | own,
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.STDOUT,
-        text=True,
-    ) as program:
-        try:
-            assert program.stdout is not None
-            said: list[str] = []
-            while not said or not said[-1].startswith("output:"):
-                said.append(program.stdout.readline())
-                assert said[-1], f"it ended: {said}"
-            yield program
-        finally:
-            if program.poll() is None:
-                program.kill()
 
 
 def _until_marked(recorder: Recorder) -> Timeline:

@@ -17,9 +17,10 @@ from ripieno.errors import AuthorError, MachineError, UsageError
 from ripieno.host.control import LIMITS, ControlServer
 from ripieno.link.client import Client
 from ripieno.link.endpoint import Endpoint, Kind
-from ripieno.wire.command import ChooseTempo, Silence, Tap
+from ripieno.wire.command import Silence
 from ripieno.wire.lines import MOST_BYTES
 from ripieno.wire.status import Status, status_from_data
+from ripieno.wire.time_commands import ChooseTempo, Tap
 
 pytestmark = [
     pytest.mark.skipif(sys.platform == "win32", reason="Unix sockets, owners and modes"),

@@ -1,5 +1,6 @@
 """Commands about the music: what becomes of each."""
 
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -11,7 +12,7 @@ from ripieno.host.stage import LONGEST_SHOWN_NS, Stage
 from ripieno.perform import events as ev
 from ripieno.perform.chosen import Chosen
 from ripieno.perform.events import Input
-from ripieno.perform.settings import ReadKeys, Settings
+from ripieno.perform.settings import Follow, ReadKeys, Settings, Start
 from ripieno.style.model import Meter
 from ripieno.style.shipped import user_styles_folder
 from ripieno.theory.hand import Side
@@ -31,8 +32,10 @@ class Played:
         start = Chosen(Settings(**chosen), Rig("smooth-chords").style)
         self.stage = Stage(start, Library(), self.events.append)
 
-    def tell(self, *words: str, value: int | None = None) -> dict[str, object] | None:
-        return self.stage.carry_out(command_from(words), value)
+    def tell(
+        self, *words: str, value: int | None = None, at_ns: int | None = None
+    ) -> dict[str, object] | None:
+        return self.stage.carry_out(command_from(words), value, at_ns)
 
     @property
     def settings(self) -> Settings:
@@ -52,6 +55,13 @@ class Played:
         (["split", "none"], ev.SetSplit, None, {"split": None}),
         (["transpose", "-3"], ev.SetTranspose, -3, {"transpose": -3}),
         (["reading", "from-key"], ev.SetReading, ReadKeys.FROM_KEY, {"reading": "from-key"}),
+        (["follow", "clock"], ev.SetFollow, Follow.CLOCK, {"follow": "clock"}),
+        (["follow", "hands"], ev.SetFollow, Follow.HANDS, {"follow": "hands"}),
+        (["lean", "80"], ev.SetLean, 80, {"lean": 80}),
+        (["start", "downbeat"], ev.SetStart, Start.DOWNBEAT, {"start": "downbeat"}),
+        (["pickup", "3"], ev.SetPickup, 3, {"pickup": 3}),
+        (["swing", "2"], ev.SetSwing, Fraction(2), {"swing": 2.0}),
+        (["send-clock", "on"], ev.SetSendClock, True, {"send_clock": True}),
     ],
 )  # fmt: skip
 def test_a_choice_goes_to_the_engine_is_kept_and_is_the_answer(
@@ -86,12 +96,98 @@ def test_a_controller_sets_the_tempo_by_its_value_and_nobody_else_can() -> None:
         played.tell("tempo")
 
 
-def test_the_first_tap_says_nothing_and_the_second_a_tempo() -> None:
+def test_a_swing_by_the_tempo_is_told_in_words_and_chosen_as_none() -> None:
     played = Played()
-    assert played.tell("tap") == {"bpm": None}
+    assert played.tell("swing", "by-tempo") == {"swing": "by-tempo"}
+    assert played.settings.swing is None
+    assert played.tell("swing", "1.667") == {"swing": 1.667}
+    assert played.settings.swing == Fraction(1667, 1000)
+
+
+def test_a_controller_sets_how_closely_hands_are_followed_and_nobody_else_can() -> None:
+    played = Played()
+    leans = [played.tell("lean", value=value)["lean"] for value in (0, 64, 127)]
+    assert leans == [0, 50, 100]
+    assert [event.lean for event in played.events] == leans
+    with pytest.raises(AuthorError, match="write a number, as 50"):
+        played.tell("lean")
+
+
+@pytest.mark.parametrize(
+    ("words", "event", "what", "result"),
+    [
+        (["tempo", "60", "over", "8"], ev.Ramp, {"bpm": 60.0, "beats": 8},
+         {"bpm": 60.0, "beats": 8}),
+        (["tempo", "half"], ev.Scale, {"factor": Fraction(1, 2)}, {"bpm": 46.0}),
+        (["tempo", "double"], ev.Scale, {"factor": Fraction(2)}, {"bpm": 184.0}),
+        (["nudge", "-20"], ev.Nudge, {"later_ms": -20.0}, {"later_ms": -20.0}),
+        (["break"], ev.Break, {}, {"silent": True}),
+        (["count", "2"], ev.CountIn, {"bars": 2}, {"bars": 2}),
+        (["ending"], ev.Ending, {"beats": 0}, {"ends": True}),
+        (["ending", "6"], ev.Ending, {"beats": 6}, {"ends": True}),
+    ],
+)  # fmt: skip
+def test_what_is_done_once_goes_to_the_engine_and_what_comes_of_it_is_the_answer(
+    words: list[str], event: type, what: dict[str, object], result: dict[str, object]
+) -> None:
+    played = Played(bpm=92.0)
+    assert played.tell(*words) == result
+    [sent] = played.events
+    assert sent == event(sent.at_ns, **what)
+    assert played.settings.bpm == result.get("bpm", 92.0)
+
+
+def test_half_and_double_time_beyond_what_there_is_are_refused() -> None:
+    with pytest.raises(AuthorError, match="19 beats a minute is no tempo; it can be from 20"):
+        Played(bpm=38.0).tell("tempo", "half")
+    with pytest.raises(AuthorError, match="402 beats a minute is no tempo"):
+        Played(bpm=201.0).tell("tempo", "double")
+
+
+def test_the_first_tap_says_nothing_and_the_second_a_tempo_and_where_the_beat_is() -> None:
+    played = Played()
+    assert played.tell("tap", at_ns=NS_PER_S) == {"bpm": None}
     assert played.events == []
+    assert played.tell("tap", at_ns=NS_PER_S * 3 // 2) == {"bpm": 120.0}
+    [tapped] = played.events
+    assert (tapped.beat_ns, tapped.bpm) == (NS_PER_S * 3 // 2, 120.0)
+    assert played.settings.bpm == 120.0
+
+
+def test_the_beat_is_where_a_pedal_went_down_and_not_where_the_host_heard_of_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """However long the host is busy: news of two taps may come together."""
+    monkeypatch.setattr("ripieno.host.stage._now_ns", lambda: 9 * NS_PER_S)
+    played = Played()
+    for down_ns in (5 * NS_PER_S, 6 * NS_PER_S):
+        played.tell("tap", value=127, at_ns=down_ns)
+    [tapped] = played.events
+    assert tapped == ev.Tapped(9 * NS_PER_S, 6 * NS_PER_S, 60.0)
+    played.tell("downbeat", value=127, at_ns=7 * NS_PER_S)
+    assert played.events[-1] == ev.Downbeat(9 * NS_PER_S, 7 * NS_PER_S)
+
+
+def test_a_tap_or_a_downbeat_whose_instant_is_not_known_is_now(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    now = [9 * NS_PER_S]
+    monkeypatch.setattr("ripieno.host.stage._now_ns", lambda: now[0])
+    played = Played()
+    played.tell("tap", at_ns=NS_PER_S)
     played.tell("tap")
-    assert isinstance(played.events[0], ev.SetTempo)
+    assert played.events == []  # eight seconds are a pause
+    now[0] += NS_PER_S // 2
+    assert played.tell("tap") == {"bpm": 120.0}
+    assert played.events[-1].beat_ns == now[0]
+    assert played.tell("downbeat") == {"downbeat": True}
+    assert played.events[-1].beat_ns == now[0]
+
+
+def test_taps_faster_than_any_tempo_stay_within_what_there_is() -> None:
+    played = Played()
+    played.tell("tap", at_ns=0)
+    assert played.tell("tap", at_ns=NS_PER_S // 100) == {"bpm": 400.0}
 
 
 def test_styles_go_round_in_the_alphabet_of_their_ids() -> None:

@@ -283,7 +283,7 @@ WRONG = [
     (KEY | {"ms": MS_PER_DAY + 1}, "'ms' is 86400001; a number from 0"),
     (KEY | {"ms": float("nan")}, "'ms' is nan; a number"),
     (KEY | {"ms": float("inf")}, "'ms' is inf; a number"),
-    (KEY | {"kind": "keys"}, "kind 'keys' is not one of chord, control, end, hold, key"),
+    (KEY | {"kind": "keys"}, "kind 'keys' is not one of break, chord, clock"),
     (KEY | {"kind": "a\nb"}, "kind 'a\\\\nb' is not one of"),
     (KEY | {"kind": None}, "'kind' is nothing; a text was expected"),
     (KEY | {"kind": ["key"]}, "'kind' is a list; a text was expected"),

@@ -1,10 +1,14 @@
 """Whatever is played: every note-on gets one note-off, every byte is legal, the pedal ends up."""
 
+from fractions import Fraction
+from operator import attrgetter
+
 import mido
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rig import STYLE_IDS, Rig, notes_in
+from ripieno.perform import events as ev
 from ripieno.perform.events import (
     Controller,
     KeyDown,
@@ -16,12 +20,47 @@ from ripieno.perform.events import (
     Silence,
     Stop,
 )
-from ripieno.perform.settings import ReadKeys
+from ripieno.perform.settings import MOST_SIXTEENTHS, Follow, ReadKeys, Start
 from ripieno.style.model import Meter
 from ripieno.units import NS_PER_MS
 
 SHIPPED = {style: Rig(style).style for style in STYLE_IDS}
 METERS = [Meter(4, 4), Meter(3, 4), Meter(6, 8), Meter(5, 4), Meter(7, 8)]
+
+
+def turns(draw: st.DrawFn, at_ns: int) -> list[object]:
+    """Everything that changes the time."""
+    return [
+        ev.Tapped(at_ns, at_ns - draw(st.integers(0, 10**9)), draw(st.floats(20, 400))),
+        ev.Nudge(at_ns, draw(st.floats(-250, 250))),
+        ev.Ramp(at_ns, draw(st.floats(20, 400)), draw(st.integers(1, 40))),
+        ev.Scale(at_ns, draw(st.sampled_from([Fraction(2), Fraction(1, 2)]))),
+        ev.Downbeat(at_ns, at_ns),
+        ev.Break(at_ns),
+        ev.CountIn(at_ns, draw(st.integers(1, 4))),
+        ev.Ending(at_ns, draw(st.integers(0, 12))),
+        ev.SetFollow(at_ns, draw(st.sampled_from(list(Follow)))),
+        ev.SetLean(at_ns, draw(st.integers(0, 100))),
+        ev.SetStart(at_ns, draw(st.sampled_from(list(Start)))),
+        ev.SetPickup(at_ns, draw(st.integers(0, 31))),
+        ev.SetSwing(at_ns, draw(st.sampled_from([None, Fraction(2), Fraction(1)]))),
+        ev.SetSendClock(at_ns, draw(st.booleans())),
+        ev.ClockTick(at_ns),
+        ev.ClockStart(at_ns),
+        ev.ClockContinue(at_ns),
+        ev.ClockStop(at_ns),
+        ev.SongPosition(at_ns, draw(st.integers(0, MOST_SIXTEENTHS))),
+    ]
+
+
+@st.composite
+def timed_streams(draw: st.DrawFn) -> list[object]:
+    """A clock that ticks, a player, and somebody who turns at everything."""
+    events, apart_ns = draw(streams()), draw(st.integers(6, 125)) * NS_PER_MS
+    ticks = draw(st.integers(0, 150))
+    started = [ev.SetFollow(0, Follow.CLOCK), ev.ClockStart(0)] if draw(st.booleans()) else []
+    events += [ev.ClockTick(1 + i * apart_ns) for i in range(ticks)]
+    return [*started, *sorted(events, key=attrgetter("at_ns"))]
 
 
 @st.composite
@@ -48,6 +87,7 @@ def streams(draw: st.DrawFn) -> list[object]:
                         SetHold(at_ns, draw(st.booleans())),
                         Stop(at_ns),
                         Silence(at_ns),
+                        *turns(draw, at_ns),
                     ]
                 )
             )
@@ -56,7 +96,7 @@ def streams(draw: st.DrawFn) -> list[object]:
 
 
 @given(
-    events=streams(),
+    events=timed_streams(),
     style=st.sampled_from(STYLE_IDS),
     meter=st.sampled_from(METERS),
     hold=st.booleans(),
@@ -85,7 +125,7 @@ def test_a_session_is_the_same_whenever_it_begins(style: str, shift_ns: int, key
     from dataclasses import replace
 
     rig = Rig(SHIPPED[style], bpm=97.3)
-    rig.events = [event for event in keys if not isinstance(event, SetStyle)]
+    rig.events = [e for e in keys if not isinstance(e, SetStyle | ev.Tapped | ev.Downbeat)]
     first = rig.sends(9_000)
     rig.events = [replace(event, at_ns=event.at_ns + shift_ns) for event in rig.events]
     later = rig.sends(9_000 + shift_ns / NS_PER_MS)

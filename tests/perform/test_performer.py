@@ -25,19 +25,18 @@ from ripieno.perform.events import (
     Silence,
     Stop,
 )
-from ripieno.perform.hand_player import LATE_CATCH_NS
 from ripieno.perform.ledger import Ledger
 from ripieno.perform.outbox import Outbox
 from ripieno.perform.performer import Performer
 from ripieno.perform.settings import ReadKeys, Settings
-from ripieno.style.model import Figure, Lane, Meter, Spot, Step, Style
+from ripieno.style.model import USUAL_CATCH, Figure, Lane, Meter, Spot, Step, Style
 from ripieno.theory.hand import Side
 from ripieno.theory.key import key_named
 from ripieno.units import NS_PER_MS, ns_from_ms
 
 C_MAJOR = (C4, E4, G4)
 F_MAJOR = (F4, A4, C5)
-CATCH_MS = LATE_CATCH_NS / NS_PER_MS
+CATCH_MS = USUAL_CATCH.late_ms
 
 
 def classes(notes: list[int]) -> set[int]:
@@ -100,7 +99,8 @@ def test_a_chord_later_than_the_tolerance_waits_for_the_next_step() -> None:
 
 
 def test_the_tolerance_is_never_more_than_half_a_step() -> None:
-    rig = Rig("rippling-sixteenths", bpm=150.0)  # a sixteenth lasts 100 ms
+    style = replace(Rig("rippling-sixteenths").style, catch=USUAL_CATCH)
+    rig = Rig(style, bpm=150.0)  # a sixteenth lasts 100 ms
     rig.chord(0, *C_MAJOR, until_ms=350)
     rig.chord(460, *F_MAJOR, until_ms=900)
     right = [note for note in rig.notes(600) if note.note > 60]

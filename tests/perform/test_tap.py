@@ -5,16 +5,21 @@ from statistics import pstdev
 
 import pytest
 
-from ripieno.perform.tap import Taps
+from ripieno.perform.tap import Tapping, Taps
 from ripieno.units import NS_PER_MS
 
 
-def tapped(*ms: float) -> float | None:
+def tapping(*ms: float) -> Tapping | None:
     taps = Taps()
-    bpm = None
+    said = None
     for at in ms:
-        bpm = taps.tap(round(at * NS_PER_MS))
-    return bpm
+        said = taps.tap(round(at * NS_PER_MS))
+    return said
+
+
+def tapped(*ms: float) -> float | None:
+    said = tapping(*ms)
+    return None if said is None else said.bpm
 
 
 # Common arithmetic: 60,000 ms a minute.
@@ -40,9 +45,28 @@ def test_a_player_who_changes_tempo_is_followed_within_eight_taps() -> None:
     assert tapped(*slow, *quick) == pytest.approx(120, rel=0.01)
 
 
-def test_unsteady_taps_are_off_by_what_least_squares_leaves() -> None:
-    """20 ms a tap at 120: the slope's deviation is 20 / sqrt(sum of (i - mean)^2), eight taps."""
+def test_the_beat_is_where_the_taps_together_have_it() -> None:
+    said = tapping(0, 500, 1000, 1500, 2000)
+    assert said is not None
+    assert said.beat_ns == 2000 * NS_PER_MS
+    late = tapping(0, 500, 1000, 1500, 2000, 2500, 3000, 3560)
+    assert late is not None
+    assert 3500 * NS_PER_MS < late.beat_ns < 3540 * NS_PER_MS
+
+
+def test_one_tap_far_from_every_beat_is_set_aside() -> None:
+    assert tapped(0, 500, 1000, 1500, 1740, 2000, 2500) == pytest.approx(120)
+
+
+def test_two_taps_off_the_beat_are_a_new_beginning() -> None:
+    assert tapped(0, 500, 1000, 1500, 1830, 2160, 2490, 2820) == pytest.approx(60_000 / 330)
+
+
+# The deviation of least squares for taps 20 ms off at 120: 20 / sqrt(sum of (i - mean)^2), as
+# beats a minute. Computed here; four, five, six and eight taps.
+@pytest.mark.parametrize(("count", "squares"), [(4, 5), (5, 10), (6, 17.5), (8, 42)])
+def test_unsteady_taps_are_off_by_what_least_squares_leaves(count: int, squares: float) -> None:
     luck = Random(5)
-    found = [tapped(*(500 * i + luck.gauss(0, 20) for i in range(8))) for _ in range(4000)]
-    bound_bpm = 120 * (20 / 42**0.5) / 500
+    found = [tapped(*(500 * i + luck.gauss(0, 20) for i in range(count))) for _ in range(4000)]
+    bound_bpm = 120 * (20 / squares**0.5) / 500
     assert pstdev(bpm for bpm in found if bpm is not None) == pytest.approx(bound_bpm, rel=0.15)

@@ -31,7 +31,7 @@ def test_the_shipped_schema_is_the_form_of_a_style():
 
 def test_every_key_has_a_description_for_editors_to_show():
     objects = list(_objects(json.loads(schema_text())))
-    assert len(objects) == 8
+    assert len(objects) == 9
     for schema in objects:
         assert schema["additionalProperties"] is False
         for key, value in schema["properties"].items():

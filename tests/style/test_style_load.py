@@ -13,6 +13,7 @@ from style_texts import FREE, SHORTEST, TRIPLETS, changed, faults_of
 
 from ripieno.errors import AuthorError
 from ripieno.style import yaml_marks
+from ripieno.style.account import account
 from ripieno.style.document import StyleForm
 from ripieno.style.load import (
     MAX_BYTES,
@@ -23,6 +24,7 @@ from ripieno.style.load import (
 )
 from ripieno.style.model import (
     Begin,
+    Catch,
     Figure,
     Hand,
     Inversion,
@@ -120,6 +122,28 @@ def test_every_swing_of_the_model_can_be_written(tmp_path, swing):
     assert style.swings is swing
 
 
+@pytest.mark.parametrize(
+    ("text", "catch"),
+    [
+        ("{late: 50, early: 12.5, part: 1/3}", Catch(50.0, 12.5, Fraction(1, 3))),
+        ("{late: 0}", Catch(late_ms=0.0)),
+        ("{part: 0.25}", Catch(part=Fraction(1, 4))),
+        ("{}", Catch()),
+    ],
+)
+def test_a_style_says_how_early_and_how_late_a_chord_may_come(tmp_path, text, catch):
+    assert _load(tmp_path, f"{TRIPLETS}catch: {text}\n").catch == catch
+    assert _load(tmp_path, TRIPLETS).catch == Catch(80.0, 60.0, Fraction(1, 2))
+
+
+def test_an_account_tells_of_catching_only_where_the_style_does(tmp_path):
+    told = account(_load(tmp_path, f"{TRIPLETS}catch: {{late: 50, part: 1/3}}\n")).splitlines()
+    assert told[-1] == (
+        "Catch: a chord up to 50 ms late or 60 ms early belongs to a step, within 1/3 of it"
+    )
+    assert told[:-1] == account(_load(tmp_path, TRIPLETS)).splitlines()
+
+
 # Names and numbers of MIDI 1.0 with C4 = 60.
 @pytest.mark.parametrize(("text", "note"), [("A0", 21), ("C8", 108), ("60", 60), ("Eb3", 51)])
 def test_the_middle_of_a_hand_is_a_name_or_a_number(tmp_path, text, note):
@@ -192,6 +216,14 @@ _styles = st.fixed_dictionaries(
             {}, optional={"left": st.integers(-64, 64), "unevenness": st.integers(0, 20)}
         ),
         "swing": st.sampled_from(["none", "eighths", "sixteenths"]),
+        "catch": st.fixed_dictionaries(
+            {},
+            optional={
+                "late": st.floats(0, 200) | st.integers(0, 200),
+                "early": st.floats(0, 200) | st.integers(0, 200),
+                "part": st.sampled_from([0.5, "1/3", 0.25, "2/7", 0.01]),
+            },
+        ),
     },
 )
 
@@ -321,6 +353,16 @@ WRONG = [
     ("every: 1/12", "roll: .nan\n      every: 1/12", "18:13: found nan; expected a number"),
     ("every: 1/12", "roll: 1e999\n      every: 1/12", "18:13: found inf; expected a number"),
     ("every: 1/12", "roll: 30ms\n      every: 1/12", "18:13: found '30ms'; expected a number"),
+    ("swing: eighths", "catch: 80", "23:8: found 80; expected a mapping"),
+    ("swing: eighths", "catch: {late: 201}", "23:15: found 201; expected 200 or less; write it"),
+    ("swing: eighths", "catch: {late: -1}", "23:15: found -1; expected 0 or more"),
+    ("swing: eighths", "catch: {late: .nan}", "23:15: found nan; expected a number"),
+    ("swing: eighths", "catch: {early: 1/2}", "23:16: found '1/2'; expected a number"),
+    ("swing: eighths", "catch: {erly: 20}", "23:9: 'erly' is no key here (catch); did you mean"),
+    ("swing: eighths", "catch: {part: 0}", "23:15: found 0; expected a number above 0 and up to"),
+    ("swing: eighths", "catch: {part: 0.51}", "23:15: found 0.51; expected a number above 0 and"),
+    ("swing: eighths", "catch: {part: 2/3}", "23:15: found '2/3'; expected a number above 0 and"),
+    ("swing: eighths", "catch: {part: true}", "23:15: found true; expected a number above 0"),
     ("steps: [bottom]", "steps: bottom", "16:14: found 'bottom'; expected a list"),
     ("steps: [bottom]", "steps: 4", "16:14: found 4; expected a list"),
     ("steps: [bottom]", "steps: []", "16:14: found a list of 0"),

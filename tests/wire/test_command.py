@@ -7,10 +7,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ripieno.errors import AuthorError
-from ripieno.perform.settings import BPM_RANGE, TRANSPOSE_RANGE, ReadKeys
+from ripieno.perform import settings as begun
+from ripieno.perform.settings import BPM_RANGE, TRANSPOSE_RANGE, Follow, ReadKeys, Start
 from ripieno.style.model import meter_named
 from ripieno.theory.key import Key, Mode
 from ripieno.wire import command as told
+from ripieno.wire import time_commands as time_told
 from ripieno.wire.command import (
     TABLE,
     AskFigure,
@@ -22,13 +24,11 @@ from ripieno.wire.command import (
     ChooseReading,
     ChooseSplit,
     ChooseStyle,
-    ChooseTempo,
     Command,
     Forget,
     Hear,
     Learn,
     Mute,
-    NudgeTempo,
     PressDegree,
     Reload,
     Show,
@@ -36,12 +36,30 @@ from ripieno.wire.command import (
     StepStyle,
     Stop,
     StopLearning,
-    Tap,
-    TempoByValue,
     Transpose,
     Watch,
     command_from,
     words_of,
+)
+from ripieno.wire.time_commands import (
+    Break,
+    ChooseLeader,
+    ChooseLean,
+    ChoosePickup,
+    ChooseStart,
+    ChooseSwing,
+    ChooseTempo,
+    CountIn,
+    Downbeat,
+    EndSlowly,
+    Nudge,
+    NudgeTempo,
+    RampTempo,
+    ScaleTempo,
+    SendClock,
+    Tap,
+    TempoByValue,
+    is_by_value,
 )
 
 PAGE = Path(__file__).parents[2] / "docs" / "control.md"
@@ -55,7 +73,33 @@ WRITTEN = {
     "tempo +5": NudgeTempo(5.0),
     "tempo -2.5": NudgeTempo(-2.5),
     "tempo": TempoByValue(),
+    "tempo 72.5 over 8": RampTempo(72.5, 8),
+    "tempo half": ScaleTempo(double=False),
+    "tempo double": ScaleTempo(double=True),
     "tap": Tap(),
+    "nudge +12.5": Nudge(12.5),
+    "nudge -250": Nudge(-250.0),
+    "follow none": ChooseLeader("none"),
+    "follow clock": ChooseLeader("clock"),
+    "follow hands": ChooseLeader("hands"),
+    "lean": ChooseLean(None),
+    "lean 0": ChooseLean(0),
+    "lean 100": ChooseLean(100),
+    "downbeat": Downbeat(),
+    "break": Break(),
+    "count": CountIn(1),
+    "count 4": CountIn(4),
+    "ending": EndSlowly(None),
+    "ending 64": EndSlowly(64),
+    "start strike": ChooseStart("strike"),
+    "start downbeat": ChooseStart("downbeat"),
+    "pickup 0": ChoosePickup(0),
+    "pickup 31": ChoosePickup(31),
+    "swing 1": ChooseSwing(1.0),
+    "swing 3.5": ChooseSwing(3.5),
+    "swing by-tempo": ChooseSwing(None),
+    "send-clock on": SendClock(on=True),
+    "send-clock off": SendClock(on=False),
     "meter 3/4": ChooseMeter("3/4"),
     "key E minor": ChooseKey("E minor"),
     "key em": ChooseKey("E minor"),
@@ -100,6 +144,17 @@ LEARNABLE = st.one_of(
     st.just(Reload()),
     st.floats(*BPM_RANGE).map(ChooseTempo),
     st.floats(-BPM_RANGE[1], BPM_RANGE[1]).map(NudgeTempo),
+    st.builds(RampTempo, st.floats(*BPM_RANGE), st.integers(*begun.RAMP_BEATS)),
+    st.builds(ScaleTempo, double=st.booleans()),
+    st.floats(-begun.MOST_NUDGE_MS, begun.MOST_NUDGE_MS).map(Nudge),
+    st.sampled_from(list(Follow)).map(lambda leader: ChooseLeader(leader.value)),
+    st.builds(ChooseLean, st.none() | st.integers(0, begun.MOST_LEAN)),
+    st.sampled_from([Downbeat(), Break(), ChooseStart("strike"), ChooseStart("downbeat")]),
+    st.integers(*begun.COUNT_BARS).map(CountIn),
+    st.builds(EndSlowly, st.none() | st.integers(*begun.ENDING_BEATS)),
+    st.integers(0, begun.MOST_PICKUP).map(ChoosePickup),
+    st.builds(ChooseSwing, st.none() | st.floats(*begun.SWING_RANGE)),
+    st.builds(SendClock, on=st.booleans()),
     st.tuples(st.integers(1, 99), st.integers(1, 99)).map(lambda m: ChooseMeter(f"{m[0]}/{m[1]}")),
     st.builds(Key, st.integers(0, 11), st.sampled_from(Mode)).map(lambda k: ChooseKey(str(k))),
     st.builds(ChooseKey, st.none()),
@@ -138,18 +193,63 @@ def test_each_command_that_there_is_can_be_written() -> None:
     ("text", "said"),
     {
         "styel waltz": "there is no command 'styel'; did you mean style or styles?",
-        "STATUS": "did you mean status?",
+        "STATUS": "did you mean status",
         "xyzzy": "there is no command 'xyzzy'; there are style, next, previous,",
         "style": "found nothing after 'style'; expected ID",
         "style a b": "found 'a b' after 'style'",
         "next one": "found 'one' after 'next'; expected nothing",
-        "tempo fast": "found 'fast' after 'tempo'; expected [BPM or +N or -N]",
+        "tempo fast": "found 'fast' after 'tempo'; expected [BPM, BPM over BEATS, +N, -N, half or",
         "tempo nan": "found 'nan' after 'tempo'",
         "tempo 1_0_0": "found '1_0_0' after 'tempo'",
         "tempo \uff19\uff14": "after 'tempo'",
         "tempo 19.9": "'19.9' is no tempo: write a number from 20 to 400",
         "tempo 1e999": "'1e999' is no tempo",
         "tempo +401": "tempo '+401' is more than 400 at once",
+        "tempo half double": "found 'half double' after 'tempo'",
+        "tempo 90 over": "found '90 over' after 'tempo'",
+        "tempo 90 over 8 beats": "found '90 over 8 beats' after 'tempo'",
+        "tempo 90 in 8": "found '90 in 8' after 'tempo'",
+        "tempo +9 over 8": "'+9' is no tempo: write a number from 20 to 400",
+        "tempo half over 8": "'half' is no tempo",
+        "tempo 401 over 8": "'401' is no tempo",
+        "tempo 90 over 0": "'0' is no number of beats: write a whole number from 1 to 256",
+        "tempo 90 over 257": "'257' is no number of beats",
+        "tempo 90 over 1.5": "'1.5' is no number of beats",
+        "tap twice": "found 'twice' after 'tap'; expected nothing",
+        "nudge": "found nothing after 'nudge'; expected +N or -N",
+        "nudge 20": "found '20' after 'nudge'; expected +N or -N",
+        "nudge +": "found '+' after 'nudge'",
+        "nudge +5 ms": "found '+5 ms' after 'nudge'",
+        "nudge -250.5": "nudge '-250.5' is more than 250 ms at once",
+        "nudge +1e999": "nudge '+1e999' is more than 250 ms at once",
+        "follow": "found nothing after 'follow'; expected none, clock or hands",
+        "follow me": "found 'me' after 'follow'; expected none, clock or hands",
+        "follow none clock": "found 'none clock' after 'follow'",
+        "lean -1": "'-1' is no lean: write a whole number from 0 to 100",
+        "lean 101": "'101' is no lean",
+        "lean 50.5": "'50.5' is no lean",
+        "lean on me": "found 'on me' after 'lean'; expected [0 to 100]",
+        "downbeat now": "found 'now' after 'downbeat'; expected nothing",
+        "break 2": "found '2' after 'break'; expected nothing",
+        "count 0": "'0' is no number of bars: write a whole number from 1 to 4",
+        "count 5": "'5' is no number of bars",
+        "count 1 2": "found '1 2' after 'count'; expected [1 to 4]",
+        "ending 0": "'0' is no number of beats: write a whole number from 1 to 64",
+        "ending 65": "'65' is no number of beats",
+        "ending slow": "'slow' is no number of beats",
+        "ending 8 beats": "found '8 beats' after 'ending'; expected [BEATS]",
+        "start": "found nothing after 'start'; expected strike or downbeat",
+        "start now": "found 'now' after 'start'; expected strike or downbeat",
+        "pickup": "found nothing after 'pickup'; expected BEATS",
+        "pickup -1": "'-1' is no number of beats: write a whole number from 0 to 31",
+        "pickup 32": "'32' is no number of beats",
+        "swing": "found nothing after 'swing'; expected RATIO or by-tempo",
+        "swing 0.9": "'0.9' is no swing: write a number from 1 to 3.5, or by-tempo",
+        "swing 3.6": "'3.6' is no swing",
+        "swing nan": "'nan' is no swing",
+        "swing hard": "'hard' is no swing",
+        "send-clock": "found nothing after 'send-clock'; expected on or off",
+        "send-clock yes": "found 'yes' after 'send-clock'; expected on or off",
         "meter 3": "'3' is no meter",
         "meter 0/4": "'0/4' is no meter",
         "key": "found nothing after 'key'; expected KEY or none",
@@ -215,8 +315,23 @@ def test_the_page_shows_the_table() -> None:
 
 
 def test_ranges_and_readings_are_those_of_a_sessions_settings() -> None:
-    assert (told.BPM_RANGE, told.TRANSPOSE_RANGE) == (BPM_RANGE, TRANSPOSE_RANGE)
+    assert told.TRANSPOSE_RANGE == TRANSPOSE_RANGE
     assert list(told.READINGS) == [reading.value for reading in ReadKeys]
+
+
+def test_ranges_of_the_time_are_those_of_a_sessions_settings() -> None:
+    for name in (
+        "BPM_RANGE", "MOST_NUDGE_MS", "RAMP_BEATS", "MOST_LEAN", "MOST_PICKUP", "COUNT_BARS",
+        "ENDING_BEATS", "SWING_RANGE",
+    ):  # fmt: skip
+        assert getattr(time_told, name) == getattr(begun, name), name
+    assert list(time_told.LEADERS) == [leader.value for leader in Follow]
+    assert list(time_told.STARTS) == [start.value for start in Start]
+
+
+def test_only_tempo_and_lean_without_a_number_go_by_a_controllers_value() -> None:
+    by_value = [text for text, command in WRITTEN.items() if is_by_value(command)]
+    assert by_value == ["tempo", "lean"]
 
 
 @pytest.mark.parametrize("text", ["4/4", "12/8", "32/16"])

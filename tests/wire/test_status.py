@@ -24,6 +24,7 @@ STATUSES = st.builds(
     counts=st.dictionaries(TEXT, WHOLE), learning=st.none() | WORDS, notices=WORDS,
     controls=st.lists(st.builds(ControlStatus, TEXT, WORDS)).map(tuple), uptime_s=NUMBER,
     bar_quarters=NUMBER, quarters=st.none() | NUMBER, serial=WHOLE, channel=WHOLE, keys=NOTES,
+    lean=WHOLE, pickup=WHOLE,
 )  # fmt: skip
 
 
@@ -59,6 +60,9 @@ def test_a_key_that_is_missing_is_named(name: str) -> None:
         ("bpm", 10**400, "expected a number"),
         ("bar", 1.5, "'bar' of the status is a number; expected a whole number"),
         ("hold", 1, "'hold' of the status is a number; expected true or false"),
+        ("lean", 50.5, "'lean' of the status is a number; expected a whole number"),
+        ("clock", None, "'clock' of the status is null; expected a text"),
+        ("counting", "no", "'counting' of the status is a text; expected true or false"),
         ("left", [60, "E4"], "'left' of the status is a list; expected a whole number"),
         ("left", 60, "'left' of the status is a number; expected a list"),
         ("counts", [], "'counts' of the status is a list; expected an object of numbers"),

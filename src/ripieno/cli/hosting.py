@@ -16,6 +16,10 @@ from ripieno.engine.spawn import spawned
 from ripieno.link.endpoint import SOUNDING, own_endpoint, runtime_folder
 from ripieno.wire.command import Command, Silence
 
+_SAID_BY_FILE = (
+    "style", "swing", "reading", "transpose", "hold", "span", "channel", "seed", "follow", "lean",
+    "pickup",
+)  # fmt: skip
 MOST_SAID = 100  # sentences kept for after a screen
 
 if TYPE_CHECKING:
@@ -27,8 +31,7 @@ def add_hosting(parser: argparse.ArgumentParser) -> None:
     """The options of both. What is not given is as the configuration has it."""
     add_music(parser, style=DEFAULT_STYLE)
     add_ports(parser, listens=True)
-    said_by_file = ("style", "swing", "reading", "transpose", "hold", "span", "channel", "seed")
-    parser.set_defaults(**dict.fromkeys(said_by_file))
+    parser.set_defaults(**dict.fromkeys(_SAID_BY_FILE))
     group = parser.add_argument_group("files")
     group.add_argument(
         "--config",

@@ -16,9 +16,12 @@ from ripieno.configuration.model import (
 from ripieno.errors import AuthorError
 from ripieno.perform.settings import (
     BPM_RANGE,
+    MOST_LEAN,
+    MOST_PICKUP,
     MOST_SEED,
     SWING_RANGE,
     TRANSPOSE_RANGE,
+    Follow,
     ReadKeys,
     Settings,
 )
@@ -28,6 +31,8 @@ from ripieno.theory.key import key_named
 from ripieno.theory.pitch import note_named
 
 DEFAULT_STYLE = Configuration().style
+BY_TEMPO = "by-tempo"
+_PLAIN = Settings()
 
 T = TypeVar("T")
 
@@ -54,7 +59,8 @@ def add_music(parser: argparse.ArgumentParser, style: str | None = None) -> None
         type=_told(_swing),
         default=Fraction(1),
         metavar="RATIO",
-        help="long to short of the pairs that swing: 1 straight, 2 two to one, at most 3.5",
+        help="long to short of the pairs that swing: 1 straight, 2 two to one, at most 3.5; or "
+        "by-tempo: the faster, the straighter",
     )
     group.add_argument(
         "-k",
@@ -100,6 +106,26 @@ def add_music(parser: argparse.ArgumentParser, style: str | None = None) -> None
         default=0,
         metavar="1-16",
         help="the accompaniment's MIDI channel (default: 1)",
+    )
+    group.add_argument(
+        "--follow",
+        choices=[f.value for f in Follow],
+        default=Follow.NONE.value,
+        help="whom the time follows: none, a MIDI clock, or the hands that play the chords",
+    )
+    group.add_argument(
+        "--lean",
+        type=_told(_lean),
+        default=_PLAIN.lean,
+        metavar="N",
+        help=f"how closely the time follows the hands, 0 steady to 100 (default: {_PLAIN.lean})",
+    )
+    group.add_argument(
+        "--pickup",
+        type=_told(_pickup),
+        default=_PLAIN.pickup,
+        metavar="BEATS",
+        help="so many beats stand before the first downbeat (default: none)",
     )
     group.add_argument(
         "--seed", type=_told(_seed), default=1, metavar="N",
@@ -157,7 +183,7 @@ def instead(args: argparse.Namespace) -> dict[str, object]:
         "style": args.style,
         "tempo": args.tempo,
         "meter": args.meter,
-        "swing": args.swing,
+        "swing": None if args.swing == BY_TEMPO else args.swing,
         "key": args.key,
         "hold": args.hold,
         "reading": None if args.reading is None else ReadKeys(args.reading),
@@ -166,8 +192,12 @@ def instead(args: argparse.Namespace) -> dict[str, object]:
         "span": None if args.span is None else SPANS[args.span],
         "channel": args.channel,
         "seed": args.seed,
+        "follow": None if args.follow is None else Follow(args.follow),
+        "lean": args.lean,
+        "pickup": args.pickup,
     }
-    return {name: value for name, value in given.items() if value is not None}
+    by_tempo = {"swing": None} if args.swing == BY_TEMPO else {}
+    return {name: value for name, value in given.items() if value is not None} | by_tempo
 
 
 def settings(args: argparse.Namespace, style: Style, bpm: float, meter: Meter | None) -> Settings:
@@ -175,7 +205,7 @@ def settings(args: argparse.Namespace, style: Style, bpm: float, meter: Meter | 
     return Settings(
         bpm=args.tempo or bpm,
         meter=args.meter or meter or style.own_meter,
-        swing=args.swing,
+        swing=None if args.swing == BY_TEMPO else args.swing,
         hold=args.hold,
         reading=ReadKeys(args.reading),
         key=args.key,
@@ -184,6 +214,9 @@ def settings(args: argparse.Namespace, style: Style, bpm: float, meter: Meter | 
         channel=args.channel,
         span=SPANS[args.span],
         seed=args.seed,
+        follow=Follow(args.follow),
+        lean=args.lean,
+        pickup=args.pickup,
     )
 
 
@@ -214,12 +247,22 @@ def _tempo(text: str) -> float:
     return _number(text, *BPM_RANGE, "tempo")
 
 
-def _swing(text: str) -> Fraction:
+def _swing(text: str) -> Fraction | str:
+    if text == BY_TEMPO:
+        return BY_TEMPO
     return swing_ratio(_number(text, *SWING_RANGE, "swing"))
 
 
 def _transposition(text: str) -> int:
     return int(_number(text, *TRANSPOSE_RANGE, "transposition", whole=True))
+
+
+def _lean(text: str) -> int:
+    return _whole(text, 0, MOST_LEAN, "lean")
+
+
+def _pickup(text: str) -> int:
+    return _whole(text, 0, MOST_PICKUP, "number of beats")
 
 
 def _seed(text: str) -> int:

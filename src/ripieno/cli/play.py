@@ -25,6 +25,7 @@ from ripieno.theory.pitch import note_name
 from ripieno.theory.symbol import symbol
 from ripieno.wire.command import TABLE, Command, Silence, command_from
 from ripieno.wire.status import Status
+from ripieno.wire.time_in_words import leader, under_way
 
 _WIDTH = 79
 _NAMES = {row.name for row in TABLE}
@@ -127,10 +128,12 @@ def _heard_line(heard: Heard, key: Key | None) -> str:
 
 
 def _status_line(now: Status) -> str:
-    """One line: chord, style, tempo, bar and beat, what sounds."""
+    """One line: chord, style, tempo and who leads it, bar and beat, what sounds."""
     place = "press a chord" if now.bar is None else f"bar {now.bar}, beat {now.beat}"
     key = None if now.key is None else key_named(now.key)
-    playing = f"{now.style}, {now.bpm:g} in {now.meter}, {place}"
+    led = "" if now.follow == "none" else f" ({leader(now)})"
+    parts = (now.style, f"{now.bpm:g} in {now.meter}{led}", under_way(now), place)
+    playing = ", ".join(part for part in parts if part)
     return f"{now.chord or '--':9} {playing}  {_names(now.sounding, key)}"
 
 

@@ -10,6 +10,7 @@ from ripieno.link.client import Client
 from ripieno.link.endpoint import own_endpoint
 from ripieno.theory.pitch import note_name
 from ripieno.wire.status import ControlStatus, Status, status_from_data
+from ripieno.wire.time_in_words import about_time
 
 
 def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -145,6 +146,7 @@ def _status_lines(status: Status) -> Iterator[str]:
 def _status_rows(status: Status) -> Iterator[tuple[str, str]]:
     yield "style", f"{status.style} ({status.style_name})"
     yield "tempo", f"{status.bpm:g} in {status.meter}, swing {status.swing}"
+    yield "time", "; ".join(about_time(status))
     yield "key", _plain(status.key)
     yield "hold", _plain(status.hold)
     yield "split", _plain(None if status.split is None else note_name(status.split))

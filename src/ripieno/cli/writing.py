@@ -11,6 +11,7 @@ from ripieno.midi import file
 from ripieno.midi.synth import render_wav
 from ripieno.perform import journal
 from ripieno.perform.events import Send
+from ripieno.perform.journal_fields import Line
 from ripieno.perform.offline import Happening
 from ripieno.perform.settings import Settings
 from ripieno.style.model import Style
@@ -46,14 +47,14 @@ class Journal:
         self._write(journal.header(chosen, style))
 
     def add(self, happenings: Iterable[Happening]) -> None:
-        for happening in happenings:
+        for happening in filter(journal.is_kept, happenings):
             line, self._key = journal.line(happening, self._key)
             self._write(line)
 
     def close(self, end_ns: int) -> None:
         self._write(journal.end(end_ns))
 
-    def _write(self, line: journal.Line) -> None:
+    def _write(self, line: Line) -> None:
         try:
             with refused(self._stream.name):
                 self._stream.write(journal.dump(line))

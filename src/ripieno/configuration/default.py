@@ -89,7 +89,10 @@ def _allowed(schema: dict[str, Any]) -> str:
         return "true, false"
     if "minimum" in schema:
         return f"{_written(schema['minimum'])} to {_written(schema['maximum'])}"
-    for kind in schema.get("anyOf", ()):
+    kinds = [kind for kind in schema.get("anyOf", ()) if kind.get("type") != "null"]
+    if len(kinds) == 1 and "minimum" in kinds[0]:
+        return f"{_allowed(kinds[0])}, or null"
+    for kind in kinds:
         if kind.get("type") == "array":
             return f"a list of at most {kind['maxItems']}"
     return f"such as {schema['examples'][0]}"

@@ -23,10 +23,14 @@ from ripieno.configuration.model import (
 from ripieno.errors import AuthorError
 from ripieno.perform.settings import (
     BPM_RANGE,
+    MOST_LEAN,
+    MOST_PICKUP,
     MOST_SEED,
     SWING_RANGE,
     TRANSPOSE_RANGE,
+    Follow,
     ReadKeys,
+    Start,
 )
 from ripieno.style.document import Form
 from ripieno.style.values import Line, MeterName
@@ -156,13 +160,14 @@ class ConfigurationForm(Form):
         examples=["3/4"],
         description="Beats over a note value, or null for the style's own.",
     )
-    swing: float = Field(
-        default=float(_DEFAULT.swing),
+    swing: float | None = Field(
+        default=None if _DEFAULT.swing is None else float(_DEFAULT.swing),
         ge=SWING_RANGE[0],
         le=SWING_RANGE[1],
         allow_inf_nan=False,
         examples=[1.5],
-        description="Long to short of the pairs that swing: 1 is straight, 2 two to one.",
+        description="Long to short of the pairs that swing: 1 is straight, 2 two to one; or "
+        "null: the faster the tempo, the straighter.",
     )
     key: KeyName | None = Field(
         default=_DEFAULT.key,
@@ -211,6 +216,37 @@ class ConfigurationForm(Form):
         le=MOST_SEED,
         examples=[7],
         description="Of the touch's unevenness: the same seed plays the same.",
+    )
+    follow: Annotated[Follow, Strict(False)] = Field(
+        default=_DEFAULT.follow,
+        examples=["hands"],
+        description="Whom the time follows: none, a MIDI clock, or the hands that play chords.",
+    )
+    lean: int = Field(
+        default=_DEFAULT.lean,
+        ge=0,
+        le=MOST_LEAN,
+        examples=[80],
+        description="How closely the time follows the hands: 0 is steady, 100 goes with each "
+        "chord.",
+    )
+    start: Annotated[Start, Strict(False)] = Field(
+        default=_DEFAULT.start,
+        examples=["downbeat"],
+        description="Whether what is struck in a running time comes in with the strike or with "
+        "the next downbeat.",
+    )
+    pickup: int = Field(
+        default=_DEFAULT.pickup,
+        ge=0,
+        le=MOST_PICKUP,
+        examples=[1],
+        description="How many beats stand before the first downbeat.",
+    )
+    send_clock: bool = Field(
+        default=_DEFAULT.send_clock,
+        examples=[True],
+        description="Whether MIDI clock goes out with the notes.",
     )
     journals: JournalsForm = Field(
         default_factory=JournalsForm,

@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields
 from fractions import Fraction
 
 from ripieno.perform.press import Press
-from ripieno.perform.settings import ReadKeys, Settings
+from ripieno.perform.settings import Follow, ReadKeys, Settings, Start
 from ripieno.style.model import Meter
 from ripieno.theory.hand import NINTH, OCTAVE, TENTH
 from ripieno.theory.key import Key
@@ -52,7 +52,7 @@ class Configuration:
     style: str = "smooth-chords"
     tempo: float = _PLAIN.bpm
     meter: Meter | None = None
-    swing: Fraction = _PLAIN.swing
+    swing: Fraction | None = _PLAIN.swing
     key: Key | None = _PLAIN.key
     hold: bool = _PLAIN.hold
     reading: ReadKeys = _PLAIN.reading
@@ -61,6 +61,11 @@ class Configuration:
     span: int = _PLAIN.span
     channel: int = _PLAIN.channel
     seed: int = _PLAIN.seed
+    follow: Follow = _PLAIN.follow
+    lean: int = _PLAIN.lean
+    start: Start = _PLAIN.start
+    pickup: int = _PLAIN.pickup
+    send_clock: bool = _PLAIN.send_clock
     journals: Journals = Journals()
     controls: tuple[Control, ...] = ()
 
@@ -79,6 +84,11 @@ def settings_for(configuration: Configuration, meter_of_style: Meter) -> Setting
         channel=configuration.channel,
         span=configuration.span,
         seed=configuration.seed,
+        follow=configuration.follow,
+        lean=configuration.lean,
+        start=configuration.start,
+        pickup=configuration.pickup,
+        send_clock=configuration.send_clock,
     )
 
 

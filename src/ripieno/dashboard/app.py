@@ -29,9 +29,12 @@ from ripieno.errors import RipienoError
 from ripieno.link.async_client import AsyncClient, Lost
 from ripieno.link.endpoint import Endpoint
 from ripieno.wire.status import Status
+from ripieno.wire.time_commands import LEADERS, MOST_LEAN
 
 FRAME_S = 0.1  # between two drawings of the status
 REFUSAL_S = 6.0  # a refusal can be read as long as that
+NUDGE_MS = 10  # our choice: small enough to aim with, large enough to hear in a few presses
+LEAN_STEP = 10
 
 _ENDING = ("SIGTERM", "SIGHUP", "SIGINT")
 _OF_A_SCREEN = ("SIGTSTP", "SIGCONT", "SIGWINCH")
@@ -68,11 +71,22 @@ class Dashboard(App[int]):
         *(_hidden(f"{number}", f"degree('{number}')") for number in range(2, 8)),
         _one("0", "degree('none')", "Lift"),
         _one("space", "order('tap')", "Tap", "space"),
-        _one("plus", "order('tempo +1')", "Tempo", "+-]["),
+        _one("plus", "order('tempo +1')", "Tempo", "+-][}{"),
         _hidden("equals_sign", "order('tempo +1')"),
         _hidden("minus", "order('tempo -1')"),
         _hidden("right_square_bracket", "order('tempo +5')"),
         _hidden("left_square_bracket", "order('tempo -5')"),
+        _hidden("right_curly_bracket", "order('tempo double')"),
+        _hidden("left_curly_bracket", "order('tempo half')"),
+        _one("left_parenthesis", f"order('nudge -{NUDGE_MS}')", "Nudge", "()"),
+        _hidden("right_parenthesis", f"order('nudge +{NUDGE_MS}')"),
+        _one("o", "order('downbeat')", "Downbeat"),
+        _one("c", "order('count')", "Count in"),
+        _one("b", "order('break')", "Break"),
+        _one("r", "order('ending')", "Ending"),
+        _one("w", "follow_another", "Follow"),
+        _one("less_than_sign", "lean(-1)", "Lean", "<>"),
+        _hidden("greater_than_sign", "lean(1)"),
         _one("n", "order('next')", "Style", "np"),
         _hidden("p", "order('previous')"),
         _one("h", "order('hold')", "Hold"),
@@ -214,6 +228,21 @@ class Dashboard(App[int]):
 
     def action_silence(self) -> None:
         self.order(["silence"], "All is silent. The next chord begins again.")
+
+    def action_follow_another(self) -> None:
+        """Nobody, then a clock, then the hands, and round again."""
+        seen = self._client.seen
+        before = seen.follow if isinstance(seen, Status) else LEADERS[-1]
+        place = LEADERS.index(before) if before in LEADERS else -1
+        leader = LEADERS[(place + 1) % len(LEADERS)]
+        self.order(["follow", leader], words.FOLLOWS[leader])
+
+    def action_lean(self, steps: int) -> None:
+        """How closely the hands are followed, whether they are just now or not."""
+        seen = self._client.seen
+        lean = seen.lean if isinstance(seen, Status) else 0
+        lean = min(max(lean + steps * LEAN_STEP, 0), MOST_LEAN)
+        self.order(["lean", str(lean)], words.lean(lean))
 
     def action_ask(self, name: str) -> None:
         self.ask(name, words.ASKED[name])

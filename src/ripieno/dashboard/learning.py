@@ -14,8 +14,9 @@ from textual.widgets.option_list import Option
 
 from ripieno.dashboard.said import Said
 from ripieno.errors import AuthorError, RipienoError
-from ripieno.wire.command import TABLE, UNLEARNT, Row, command_from
+from ripieno.wire.command import TABLE, UNLEARNT, command_from
 from ripieno.wire.status import ControlStatus, Status
+from ripieno.wire.words import Row
 
 Tell: TypeAlias = Callable[[Sequence[str]], Awaitable[dict[str, object]]]
 

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 from textual.command import DiscoveryHit, Hit, Hits, Provider
 
 from ripieno.errors import AuthorError
-from ripieno.wire.command import TABLE, Row, command_from, words_of
+from ripieno.wire.command import TABLE, command_from, words_of
+from ripieno.wire.words import Row
 
 if TYPE_CHECKING:
     from ripieno.dashboard.app import Dashboard

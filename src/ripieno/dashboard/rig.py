@@ -27,7 +27,7 @@ _FEWEST_LINES = 12  # of the journal; a tall screen has room for more than that 
 _REST_LINES = 34
 _PLAIN_CENTRE = 1  # `theory.pitch`'s, where the song has no key
 
-_LEFT = ("ports", "notices", "settings", "controls")
+_LEFT = ("ports", "notices", "settings", "time", "controls")
 _RIGHT = ("lateness", "counters", "journal")
 
 
@@ -173,6 +173,19 @@ def settings(now: Status, seen: Told) -> Content:
     )
 
 
+def time_goes(now: Status) -> Content:
+    """Who leads, how the music begins, and whether others are led."""
+    return _section(
+        "How the time goes",
+        _leader(now),
+        "What is struck in a running time comes in "
+        + ("with the next downbeat." if now.starting == "downbeat" else "at once."),
+        _pickup(now.pickup),
+        _swing(now.swing),
+        f"MIDI clock {'goes out with the notes' if now.send_clock else 'is not sent'}.",
+    )
+
+
 def controls(now: Status) -> Content:
     """What has been learnt."""
     lines = [f"{control.press} does: {' '.join(control.do)}" for control in now.controls]
@@ -235,6 +248,28 @@ def _reading(reading: str) -> str:
     return f"The keys are read '{reading}'."
 
 
+def _leader(now: Status) -> str:
+    match now.follow:
+        case "clock":
+            return f"It follows a MIDI clock, which is {now.clock or UNKNOWN}."
+        case "hands":
+            return f"It follows your hands: lean {now.lean}, of 0 (steady) to 100 (each chord)."
+        case _:
+            return "It goes by its own tempo."
+
+
+def _pickup(beats: int) -> str:
+    if not beats:
+        return "What begins is a downbeat: there is no pick-up."
+    return f"The pick-up is {beats} beat{'' if beats == 1 else 's'}: the bar begins after it."
+
+
+def _swing(swing: str) -> str:
+    if swing == "by-tempo":
+        return "Styles that can swing do so by the tempo: the faster, the straighter."
+    return "Nothing swings." if swing == "1" else f"Styles that can swing do so by {swing} to 1."
+
+
 def _transposed(semitones: int) -> str:
     if not semitones:
         return "where it is played"
@@ -264,6 +299,10 @@ def _taking(now: Status) -> tuple[object, ...]:
     return now.split, now.reading, now.transpose
 
 
+def _timing(now: Status) -> tuple[object, ...]:
+    return now.follow, now.clock, now.lean, now.starting, now.pickup, now.swing, now.send_clock
+
+
 @dataclass(frozen=True, slots=True)
 class _Says:
     """A section's text, and what it depends on: a status comes ten times a second."""
@@ -274,6 +313,7 @@ class _Says:
 
 _SAYS = {
     "ports": _Says(_plugged, ports),
+    "time": _Says(_timing, time_goes),
     "notices": _Says(lambda now: now.notices, notices),
     "controls": _Says(lambda now: now.controls, controls),
     "lateness": _Says(

@@ -16,6 +16,7 @@ from textual.widgets import Static
 from ripieno.dashboard import letters, words
 from ripieno.dashboard.beat import Row, beat_rows
 from ripieno.wire.status import Status
+from ripieno.wire.time_in_words import under_way
 
 _BIG_ROWS, _BIG_COLUMNS = 30, 100  # from here on there is room for large facts as well
 # Cells that are filled by their background have no gaps between lines, which many fonts leave.
@@ -29,6 +30,7 @@ class StageView(Container):
 
     def compose(self) -> ComposeResult:
         yield Static(id="style", markup=False)
+        yield Static(id="time", markup=False)
         yield Letters(id="chord")
         yield Letters(id="degree", most=1)
         yield Beats(id="beats")
@@ -44,8 +46,10 @@ class StageView(Container):
 
     def show(self, now: Status) -> None:
         """The status as it is now; only what differs is drawn."""
-        self._say_style(now)
-        self.query_one("#chord", Letters).say(now.chord or "", words.NOTHING_ON)
+        self._say("#style", words.style_line(now))
+        self._say("#time", words.time_line(now))
+        self.query_one("#time").set_class(bool(under_way(now)), "under-way")
+        self.query_one("#chord", Letters).say(now.chord or "", words.if_no_chord(now))
         self.query_one("#degree", Letters).say(words.degree(now), words.if_no_degree(now))
         beats = words.beats_in(now.meter)
         self.query_one("#beats", Beats).say(words.share_of_bar(now), beats)
@@ -56,9 +60,8 @@ class StageView(Container):
         self.query_one("#beats", Beats).stop()
         self.query_one("#chord", Letters).instead(words.lost_on_stage(why))
 
-    def _say_style(self, now: Status) -> None:
-        line = words.style_line(now)
-        label = self.query_one("#style", Static)
+    def _say(self, name: str, line: str) -> None:
+        label = self.query_one(name, Static)
         if label.content != line:
             label.update(line)
 

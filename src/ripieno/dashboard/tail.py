@@ -72,7 +72,8 @@ def _last_bytes(path: Path) -> bytes:
 
 def _backwards(lines: list[Line], centre: int) -> Iterator[str]:
     """Keys and notes that come together stand in one row."""
-    for (when, verb), group in groupby(reversed(lines), _when_and_verb):
+    shown = (line for line in reversed(lines) if line["kind"] != _TICK)
+    for (when, verb), group in groupby(shown, _when_and_verb):
         together = list(group)
         if verb is None:
             yield from (f"{when}{_words(line)}" for line in together)
@@ -144,6 +145,7 @@ _VERBS: dict[tuple[object, object], str] = {
     ("note", True): "sounds",
     ("note", False): "ends",
 }
+_TICK = "clock"  # of a clock that is followed: some fifty a second, and nothing to see
 _SAYS: dict[str, Callable[[Line], str]] = {
     "ripieno-journal": lambda _: "the session begins",
     "chord": _chord,
@@ -164,5 +166,23 @@ _SAYS: dict[str, Callable[[Line], str]] = {
     "mute": _value("muted", "silent hand:"),
     "show": _value("notes", "shown notes:"),
     "resume": lambda _: "the engine began again and plays on",
+    "tap": _value("bpm", "tapped, tempo"),
+    "nudge": _value("later_ms", "all comes later, in ms:"),
+    "ramp": lambda line: f"to tempo {line.get('bpm', '?')} over {line.get('beats', '?')} beats",
+    "scale": _value("factor", "tempo times"),
+    "downbeat": lambda _: "a bar begins",
+    "break": lambda _: "a break until the next chord",
+    "count-in": _value("bars", "counting in, bars:"),
+    "ending": lambda _: "slowing down into the last chord",
+    "follow": _value("follow", "the time follows"),
+    "lean": _value("lean", "lean"),
+    "start": _value("start", "chords come in with the"),
+    "pickup": _value("beats", "pick-up, in beats:"),
+    "swing": lambda line: f"swing {line.get('swing') or 'by the tempo'}",
+    "send-clock": lambda line: "sending MIDI clock " + ("on" if line.get("on") else "off"),
+    "clock-start": lambda _: "the clock starts",
+    "clock-continue": lambda _: "the clock continues",
+    "clock-stop": lambda _: "the clock stops",
+    "song-position": _value("sixteenths", "the clock is at sixteenth"),
     "end": lambda _: "the session ends",
 }

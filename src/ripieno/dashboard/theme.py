@@ -45,12 +45,14 @@ Screen { layout: vertical; background: $background; color: $foreground; }
 #views.lost { opacity: 45%; }
 StageView { height: 1fr; padding: 0 1; }
 StageView > #style { height: 1; }
+StageView > #time { height: 1; text-wrap: nowrap; text-overflow: ellipsis; }
+StageView > #time.under-way { text-style: bold reverse; }
 StageView > #chord { height: 1fr; color: $primary; }
 StageView > #degree { color: $foreground; }
 StageView > #beats { color: $foreground; }
 #health { height: auto; max-height: 2; background: $surface; color: $foreground; }
 #health.wrong { background: $panel; color: $error; text-style: bold; }
-KeyBar { height: auto; max-height: 5; background: $panel; color: $foreground; padding: 0 1; }
+KeyBar { height: auto; max-height: 8; background: $panel; color: $foreground; padding: 0 1; }
 Asking { height: auto; max-height: 3; display: none; background: $surface; }
 Asking.open { display: block; }
 Asking Horizontal { height: 1; }

@@ -8,8 +8,17 @@ from ripieno.link.async_client import Lost
 from ripieno.theory.key import key_named
 from ripieno.theory.pitch import note_name
 from ripieno.wire.status import Status
+from ripieno.wire.time_commands import MOST_LEAN
+from ripieno.wire.time_in_words import about_time, under_way
 
 NOTHING_ON = "Press a chord on your keyboard, or the keys 1 to 7 of this one."
+COUNTING = "Counting in. Press a chord now: it comes in on the first beat."
+CLOCK_MISSING = "No MIDI clock is heard: the tempo stays as it is."
+FOLLOWS = {
+    "none": "The time goes by its own tempo.",
+    "clock": "The time follows a MIDI clock.",
+    "hands": "The time follows your hands.",
+}
 VIEWS = {
     "stage": "the chord, very large, and the beat",
     "hands": "what the hands do, step by step, for learning it",
@@ -63,12 +72,16 @@ def health(seen: Status | Lost) -> Sentence:
     if len(seen.notices) > 1:
         faults.append(f"{len(seen.notices) - 1} more in the rig.")
     faults += _missing(seen)
+    if seen.clock == "missing":
+        faults.append(CLOCK_MISSING)
     if faults:
         return Sentence(" ".join(faults), wrong=True)
     if seen.learning is not None:
         return Sentence(f"Press the control that shall do: {' '.join(seen.learning)}")
     if seen.hearing is not None:
         return Sentence(f"You hear {seen.hearing} on a few chords.")
+    if passing := under_way(seen):
+        return Sentence(_sentence(passing))
     return Sentence(f"All is well. {seen.input} plays {seen.output}.")
 
 
@@ -105,6 +118,22 @@ def style_line(now: Status) -> str:
     """The style, and whatever is not as it mostly is."""
     rest = unusual(now)
     return f"{now.style_name}   ({rest})" if rest else now.style_name
+
+
+def time_line(now: Status) -> str:
+    """What is under way, who leads the time, and what is not as it mostly is."""
+    return " ".join(map(_sentence, about_time(now)))
+
+
+def lean(now: int) -> str:
+    """How closely the hands are followed, 0..100."""
+    end = {0: ", steady", MOST_LEAN: ", with each chord"}.get(now, "")
+    return f"Lean {now}{end}."
+
+
+def if_no_chord(now: Status) -> str:
+    """What stands in its place."""
+    return COUNTING if now.counting else NOTHING_ON
 
 
 def lost_on_stage(why: str) -> str:

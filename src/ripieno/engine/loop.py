@@ -22,12 +22,12 @@ from typing import Protocol
 from ripieno.engine.realtime import claim_thread, sweep
 from ripieno.errors import MachineError
 from ripieno.midi.codec import Decoder
-from ripieno.perform.events import Input, Send, Silence, Stop
+from ripieno.perform.events import ClockTick, Input, Send, Silence, Stop
 from ripieno.perform.message import silence
 from ripieno.perform.offline import Happening, advanced, hand_in, stamped
 from ripieno.perform.performer import Performer
 from ripieno.perform.press import Press, pressed
-from ripieno.perform.settings import Settings
+from ripieno.perform.settings import Follow, Settings
 from ripieno.perform.snapshot import Snapshot, snapshot
 from ripieno.perform.understudy import Understudy
 from ripieno.units import NS_PER_S
@@ -100,6 +100,7 @@ class Pressed:
     press: Press
     value: int
     learnt: bool
+    at_ns: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -297,6 +298,8 @@ class Engine:
                 events = self._decoder.feed(data, at_ns)
                 self.counts.received += len(events)
                 for event in events:
+                    if isinstance(event, ClockTick) and not self._follows_clock:
+                        continue  # it says nothing to anybody, and there are 48 a second
                     if not self._is_command(event):
                         self._hand_in(event)
             case _Unplugged(at_ns):
@@ -305,6 +308,10 @@ class Engine:
                 self._bound = item
             case event:
                 self._hand_in(event)
+
+    @property
+    def _follows_clock(self) -> bool:
+        return self._performer.accompaniment.time.follow is Follow.CLOCK
 
     def _is_command(self, event: Input) -> bool:
         """Whether an event is bound to a command; whoever wants to know is told."""
@@ -318,7 +325,7 @@ class Engine:
         elif press not in bound.presses:
             return False
         if self._notice is not None:
-            self._notice(Pressed(press, value, learnt))
+            self._notice(Pressed(press, value, learnt, event.at_ns))
         return True
 
     def _hand_in(self, event: Input) -> None:

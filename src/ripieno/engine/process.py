@@ -47,7 +47,7 @@ from ripieno.engine.spawn import LOOK
 from ripieno.errors import MachineError
 from ripieno.midi.sounding import Sounding
 from ripieno.midi.systems import System, choose
-from ripieno.perform.events import Resume
+from ripieno.perform.events import Resume, SetSendClock
 from ripieno.perform.performer import Performer
 from ripieno.perform.warming import warm
 
@@ -163,6 +163,8 @@ class _Playing:
         harmony, transport = begin.standing.harmony, begin.standing.transport
         if harmony is not None and transport is not None:
             self._engine.submit(Resume(since_ns, harmony.chord, harmony.level, transport))
+        if begin.settings.send_clock:  # it ticks before anything is played
+            self._engine.submit(SetSendClock(since_ns, send_clock=True))
         self._engine.start()
         plugs.begin(self._engine)
         said = (*plugs.said, lock_memory())

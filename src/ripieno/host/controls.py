@@ -3,7 +3,8 @@
 from ripieno.configuration.model import Control
 from ripieno.engine.loop import Bind, Pressed
 from ripieno.perform.press import ON, Press, PressKind
-from ripieno.wire.command import Command, TempoByValue, command_from, words_of
+from ripieno.wire.command import Command, command_from, words_of
+from ripieno.wire.time_commands import is_by_value
 
 
 class Controls:
@@ -43,7 +44,7 @@ class Controls:
 
         A key and a program change give it when they come. A controller gives it when it goes
         on, as a pedal or a button does (MIDI 1.0: from 64), and not again before it has been
-        off; one that sets the tempo gives it at each value.
+        off; one that sets the tempo or the lean gives it at each value.
         """
         before = self._values.get(pressed.press, 0)
         self._values[pressed.press] = pressed.value
@@ -51,7 +52,7 @@ class Controls:
         if words is None:
             return None
         do = command_from(words)
-        if isinstance(do, TempoByValue):
+        if is_by_value(do):
             return do
         if pressed.press.kind is PressKind.CONTROLLER:
             return do if pressed.value >= ON > before else None

@@ -131,8 +131,13 @@ class Host:
 
     # Commands: from the control server's thread, or from a press in `run`'s.
 
-    def carry_out(self, command: Command, value: int | None = None) -> Result:
-        """The result of a command. Raises RipienoError. `value`: a controller's, 0..127."""
+    def carry_out(
+        self, command: Command, value: int | None = None, at_ns: int | None = None
+    ) -> Result:
+        """The result of a command. Raises RipienoError.
+
+        `value`, 0..127, is that of a controller; `at_ns` when it was asked for, if not just now.
+        """
         if isinstance(command, wire.AskStyles):  # takes half a second at first, so without the lock
             return {"styles": entries(self._shelf, command.style)}
         if not isinstance(command, wire.AskFigure):
@@ -141,7 +146,7 @@ class Host:
         if isinstance(command, wire.Hear):
             return self._hear_style(command.style, self._kept.ask())
         with self._lock:
-            result = self._stage.carry_out(command, value)
+            result = self._stage.carry_out(command, value, at_ns)
             return self._carry_out_other(command) if result is None else result
 
     def _carry_out_other(self, command: Command) -> Result:
@@ -303,12 +308,12 @@ class Host:
                 return
             do = self._controls.asked(pressed)
         if do is not None:
-            self._try(do, pressed.value)
+            self._try(do, pressed.value, pressed.at_ns)
 
-    def _try(self, command: Command, value: int | None = None) -> None:
+    def _try(self, command: Command, value: int | None = None, at_ns: int | None = None) -> None:
         """A command that nobody waits to be answered."""
         try:
-            self.carry_out(command, value)
+            self.carry_out(command, value, at_ns)
         except RipienoError as fault:
             self._note("command", f"{' '.join(words_of(command))}: {fault}")
         else:

@@ -23,6 +23,7 @@ from threading import Condition, Thread
 from platformdirs import user_state_path
 
 from ripieno.perform import journal
+from ripieno.perform.journal_fields import Line
 from ripieno.perform.offline import Happening, since
 from ripieno.perform.settings import Settings
 from ripieno.style.model import Style
@@ -269,7 +270,7 @@ class _File:
         lines: list[bytes] = []
         room = self._most - self.size
         full = None
-        for happening in happenings:
+        for happening in filter(journal.is_kept, happenings):
             line, self._key = journal.line(since(self._start_ns, happening), self._key)
             lines.append(_line(line))
             room -= len(lines[-1])
@@ -331,17 +332,17 @@ def _together(items: Iterable[_Item]) -> Iterator[_Item]:
         yield tuple(happenings)
 
 
-def _line(line: journal.Line) -> bytes:
+def _line(line: Line) -> bytes:
     return journal.dump(line).encode("ascii")
 
 
-def _ms(line: journal.Line) -> float:
+def _ms(line: Line) -> float:
     ms = line["ms"]
     assert isinstance(ms, float)  # as every line but the header has
     return ms
 
 
-def _full(line: journal.Line, room: int) -> str | None:
+def _full(line: Line, room: int) -> str | None:
     """Why a line cannot be in a file with so much room less than none; None if it can."""
     if room < 0:
         return "has come to the most bytes that a file may have"

@@ -2,19 +2,22 @@
 
 import time
 from collections.abc import Callable
+from fractions import Fraction
 
+from ripieno.configuration.model import swing_ratio
 from ripieno.errors import AuthorError
 from ripieno.host.library import Library
 from ripieno.perform import events as ev
 from ripieno.perform.chosen import Chosen
 from ripieno.perform.events import Input
-from ripieno.perform.settings import BPM_RANGE, ReadKeys
+from ripieno.perform.settings import BPM_RANGE, MOST_LEAN, Follow, ReadKeys, Start
 from ripieno.perform.tap import Taps
 from ripieno.style.model import Style, meter_named
 from ripieno.theory.hand import Side
 from ripieno.theory.key import Key, Mode, key_named
 from ripieno.units import NS_PER_S
 from ripieno.wire import command as wire
+from ripieno.wire import time_commands as time_wire
 from ripieno.wire.command import Command
 
 Result = dict[str, object]
@@ -24,6 +27,8 @@ _REPEAT_NS = NS_PER_S // 8  # terminals repeat a key some thirty times a second
 _VELOCITY = 80
 _LOWEST, _HIGHEST = 48, 72  # where a command presses a triad: the octave below middle C
 _C_MAJOR = Key(0, Mode.MAJOR)
+MOST_VALUE = 127
+_DOUBLE = Fraction(2)
 _SLOWEST_BY_VALUE = 40  # beats a minute at value 0, and one more for each
 
 
@@ -36,6 +41,7 @@ class Stage:
         self.asked_style = chosen.style.id  # its id, or the file that was named
         self._submit = submit
         self._taps = Taps()
+        self._given_ns = 0  # when the command that is carried out was given
         self._pressed: tuple[int, ...] = ()  # by a command
         self._asked: int | None = None  # the degree, and when
         self._asked_ns = 0
@@ -43,9 +49,7 @@ class Stage:
         self._handlers: dict[type[Command], Callable[..., Result]] = {
             wire.ChooseStyle: lambda c: self.play_in(self.library.style(c.style), c.style),
             wire.StepStyle: lambda c: self.play_in(self.library.beside(self.chosen.style.id, c.by)),
-            wire.ChooseTempo: lambda c: self._at_tempo(c.bpm),
-            wire.NudgeTempo: lambda c: self._at_tempo(self.chosen.settings.bpm + c.by),
-            wire.Tap: lambda _: self._tap(),
+            **self._handlers_of_time(),
             wire.ChooseMeter: lambda c: self._choose(
                 ev.SetMeter(_now_ns(), meter_named(c.meter)), meter=c.meter
             ),
@@ -69,13 +73,19 @@ class Stage:
             wire.Silence: lambda _: self._choose(ev.Silence(_now_ns()), silent=True),
         }
 
-    def carry_out(self, command: Command, value: int | None = None) -> Result | None:
+    def carry_out(
+        self, command: Command, value: int | None = None, at_ns: int | None = None
+    ) -> Result | None:
         """What has come of it; None if it is no command about the music. Raises AuthorError.
 
-        `value`, 0..127, is that of the controller that gave the command, if one did.
+        `value`, 0..127, is that of the controller that gave the command, if one did; `at_ns` the
+        instant at which it was given, if that is known.
         """
-        if isinstance(command, wire.TempoByValue):
-            return self._tempo_by(value)
+        self._given_ns = _now_ns() if at_ns is None else at_ns
+        if isinstance(command, time_wire.TempoByValue):
+            return self._at_tempo(_SLOWEST_BY_VALUE + _given("tempo", "92", value))
+        if isinstance(command, time_wire.ChooseLean) and command.lean is None:
+            return self._lean(round(_given("lean", "50", value) * MOST_LEAN / MOST_VALUE))
         handler = self._handlers.get(type(command))
         return None if handler is None else handler(command)
 
@@ -104,14 +114,64 @@ class Stage:
         bpm = round(min(max(bpm, least), most), 3)
         return self._choose(ev.SetTempo(_now_ns(), bpm), bpm=bpm)
 
-    def _tempo_by(self, value: int | None) -> Result:
-        if value is None:
-            raise AuthorError("tempo without a number is for a controller; write a number, as 92")
-        return self._at_tempo(_SLOWEST_BY_VALUE + value)
+    def _handlers_of_time(self) -> dict[type[Command], Callable[..., Result]]:
+        return {
+            time_wire.ChooseTempo: lambda c: self._at_tempo(c.bpm),
+            time_wire.NudgeTempo: lambda c: self._at_tempo(self.chosen.settings.bpm + c.by),
+            time_wire.RampTempo: lambda c: self._choose(
+                ev.Ramp(_now_ns(), c.bpm, c.beats), bpm=c.bpm, beats=c.beats
+            ),
+            time_wire.ScaleTempo: lambda c: self._scale(_DOUBLE if c.double else 1 / _DOUBLE),
+            time_wire.Tap: lambda _: self._tap(),
+            time_wire.Nudge: lambda c: self._choose(
+                ev.Nudge(_now_ns(), c.later_ms), later_ms=c.later_ms
+            ),
+            time_wire.ChooseLeader: lambda c: self._choose(
+                ev.SetFollow(_now_ns(), Follow(c.leader)), follow=c.leader
+            ),
+            time_wire.ChooseLean: lambda c: self._lean(c.lean),
+            time_wire.Downbeat: lambda _: self._choose(
+                ev.Downbeat(_now_ns(), self._given_ns), downbeat=True
+            ),
+            time_wire.Break: lambda _: self._choose(ev.Break(_now_ns()), silent=True),
+            time_wire.CountIn: lambda c: self._choose(ev.CountIn(_now_ns(), c.bars), bars=c.bars),
+            time_wire.EndSlowly: lambda c: self._choose(
+                ev.Ending(_now_ns(), c.beats or 0), ends=True
+            ),
+            time_wire.ChooseStart: lambda c: self._choose(
+                ev.SetStart(_now_ns(), Start(c.start)), start=c.start
+            ),
+            time_wire.ChoosePickup: lambda c: self._choose(
+                ev.SetPickup(_now_ns(), c.beats), pickup=c.beats
+            ),
+            time_wire.ChooseSwing: lambda c: self._choose(
+                ev.SetSwing(_now_ns(), None if c.swing is None else swing_ratio(c.swing)),
+                swing="by-tempo" if c.swing is None else c.swing,
+            ),
+            time_wire.SendClock: lambda c: self._choose(
+                ev.SetSendClock(_now_ns(), c.on), send_clock=c.on
+            ),
+        }
+
+    def _lean(self, lean: int) -> Result:
+        return self._choose(ev.SetLean(_now_ns(), lean), lean=lean)
+
+    def _scale(self, factor: Fraction) -> Result:
+        least, most = BPM_RANGE
+        bpm = self.chosen.settings.bpm * float(factor)
+        if not least <= bpm <= most:
+            raise AuthorError(
+                f"{bpm:g} beats a minute is no tempo; it can be from {least:g} to {most:g}"
+            )
+        return self._choose(ev.Scale(_now_ns(), factor), bpm=bpm)
 
     def _tap(self) -> Result:
-        bpm = self._taps.tap(_now_ns())
-        return {"bpm": None} if bpm is None else self._at_tempo(bpm)
+        said = self._taps.tap(self._given_ns)
+        if said is None:
+            return {"bpm": None}
+        least, most = BPM_RANGE
+        bpm = round(min(max(said.bpm, least), most), 3)
+        return self._choose(ev.Tapped(_now_ns(), said.beat_ns, bpm), bpm=bpm)
 
     def turn(self) -> None:
         """Notes that are shown end by themselves: who asked for them may be gone."""
@@ -161,3 +221,12 @@ class Stage:
 
 def _now_ns() -> int:
     return time.monotonic_ns()
+
+
+def _given(name: str, example: str, value: int | None) -> int:
+    """What the controller is at that gives a command, 0..127. Raises AuthorError without one."""
+    if value is None:
+        raise AuthorError(
+            f"{name} without a number is for a controller; write a number, as {example}"
+        )
+    return value

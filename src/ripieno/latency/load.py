@@ -56,7 +56,7 @@ class Load:
             except MachineError:
                 return
             if number % _DRAWN == 0:
-                self._draw(json.dumps(asdict(status)).encode() + b"\n")
+                self._draw(json.dumps(asdict(status), default=float).encode() + b"\n")
             if number % LOOKS_A_SECOND == 0:
                 for event in self._changes(number // LOOKS_A_SECOND):
                     self._engine.submit(event)

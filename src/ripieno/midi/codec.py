@@ -22,11 +22,26 @@ What becomes of each message:
 - program change, pitch bend, pressure: Passing.
 - system exclusive: nothing, for it is addressed to one maker's device, and what plays the
   accompaniment is another.
-- system common and real-time: nothing, for tempo and position are not taken from outside.
+- timing clock, start, continue, stop: ClockTick, ClockStart, ClockContinue, ClockStop; song
+  position: SongPosition.
+- other system common and real-time (quarter frame, song select, tune request, active sensing,
+  reset): nothing, for nothing here is tuned, or chosen by number, or set by a film's time.
 """
 
 from ripieno.perform import message
-from ripieno.perform.events import Controller, Input, KeyDown, KeyUp, Passing, Silence
+from ripieno.perform.events import (
+    ClockContinue,
+    ClockStart,
+    ClockStop,
+    ClockTick,
+    Controller,
+    Input,
+    KeyDown,
+    KeyUp,
+    Passing,
+    Silence,
+    SongPosition,
+)
 
 # What reset all controllers sets, by the MIDI Manufacturers' recommended practice RP-015 (from
 # memory; makers' implementation charts agree). It is spelled out instead of passed on, for the
@@ -41,6 +56,13 @@ _AT_REST = (
     (message.SOFT, 0),
     *((parameter_number, 127) for parameter_number in (98, 99, 100, 101)),
 )
+
+_REAL_TIME: dict[int, type[ClockTick | ClockStart | ClockContinue | ClockStop]] = {
+    message.CLOCK: ClockTick,
+    message.CLOCK_START: ClockStart,
+    message.CLOCK_CONTINUE: ClockContinue,
+    message.CLOCK_STOP: ClockStop,
+}
 
 
 class Decoder:
@@ -61,8 +83,8 @@ class Decoder:
         inputs: list[Input] = []
         for byte in data:
             if byte >= message.FIRST_REALTIME:
-                continue  # a clock would be read here
-            if byte >= 0x80:
+                inputs += _real_time_inputs(byte, at_ns)
+            elif byte >= 0x80:
                 self._begin(byte)
             elif self._completes(byte):
                 inputs += self._finished(at_ns)
@@ -93,7 +115,7 @@ class Decoder:
         self._data.clear()
         if self._status >= message.SYSTEM_EXCLUSIVE:
             self._status = None
-            return []
+            return _common_inputs(whole, at_ns)
         return self._channel_inputs(whole, at_ns)
 
     def _channel_inputs(self, whole: bytes, at_ns: int) -> list[Input]:
@@ -117,6 +139,16 @@ class Decoder:
         keys = sorted(key for key in self._down if key[0] == channel)
         self._down.difference_update(keys)
         return [KeyUp(at_ns, note, channel=channel) for _, note in keys]
+
+
+def _real_time_inputs(status: int, at_ns: int) -> list[Input]:
+    return [_REAL_TIME[status](at_ns)] if status in _REAL_TIME else []
+
+
+def _common_inputs(whole: bytes, at_ns: int) -> list[Input]:
+    if whole[0] == message.SONG_POSITION:
+        return [SongPosition(at_ns, whole[1] | whole[2] << 7)]  # low seven bits first
+    return []
 
 
 def _control_inputs(number: int, value: int, channel: int, at_ns: int) -> list[Input]:

@@ -19,6 +19,7 @@ from mido.midifiles.meta import KeySignatureError
 from ripieno.errors import AuthorError, MachineError
 from ripieno.midi.codec import Decoder
 from ripieno.perform.events import Input, Send
+from ripieno.perform.message import SYSTEM_EXCLUSIVE
 from ripieno.style.model import Meter
 from ripieno.units import NS_PER_MINUTE, ns_per_quarter
 
@@ -139,7 +140,7 @@ def write(path: Path, sends: Iterable[Send], bpm: float, meter: Meter, length_ns
     us = min(round(ns_per_quarter(bpm, meter.beat_quarters) / NS_PER_US), _MOST_US)
     track = mido.MidiTrack(_opening(us, meter))
     before = 0
-    for send in sorted(sends, key=lambda send: send.due_ns):
+    for send in sorted(filter(_belongs_in_file, sends), key=lambda send: send.due_ns):
         tick = _tick(send.due_ns, us)
         track.append(mido.Message.from_bytes(send.data, time=tick - before))
         before = tick
@@ -148,6 +149,11 @@ def write(path: Path, sends: Iterable[Send], bpm: float, meter: Meter, length_ns
     written = io.BytesIO()
     mido.MidiFile(type=0, ticks_per_beat=TICKS_PER_QUARTER, tracks=[track]).save(file=written)
     _replace(path, written.getvalue())
+
+
+def _belongs_in_file(send: Send) -> bool:
+    """Clock and song position are for the wire: a file has its own time (SMF 1.0)."""
+    return send.data[0] < SYSTEM_EXCLUSIVE
 
 
 def _opening(us: int, meter: Meter) -> list[Any]:

@@ -1,5 +1,8 @@
 """The accompaniment: what both hands and the foot do with the chord that is on.
 
+Where the music is, its `time` says (see `timekeeper`); what turns it takes, hands, foot and
+resolutions follow here.
+
 It is told of strikes and changes, and performs what is due, instant by instant, into an outbox.
 A chord is on from its strike; it *sounds* from the first note struck for it, which may be the
 next step of the figure. Its suspension and the change of pedal count from there.
@@ -11,17 +14,20 @@ from random import Random
 
 from ripieno.arrange import suspension
 from ripieno.arrange.dynamics import RESOLVES_SOFTER
-from ripieno.arrange.pedal import change
 from ripieno.arrange.voicing import Voicing, voice
+from ripieno.perform.foot import Foot
 from ripieno.perform.hand_player import Bound, HandPlayer
+from ripieno.perform.last_chord import Fade, lanes_of_last_chord
 from ripieno.perform.ledger import PedalPost
 from ripieno.perform.outbox import Outbox
-from ripieno.perform.settings import Settings
+from ripieno.perform.settings import Settings, Start
+from ripieno.perform.swing import Swing
+from ripieno.perform.timekeeper import Timekeeper, Turn
 from ripieno.perform.transport import Transport
 from ripieno.style.model import Meter, Pedal, Style
 from ripieno.theory.chord import Chord
 from ripieno.theory.hand import Side
-from ripieno.units import NS_PER_MS, ns_per_quarter
+from ripieno.units import NS_PER_MS
 
 # A step that falls while the keys of a strike are still arriving waits for them, so long at
 # most: half of all one-hand chords spread over 25 ms (Vienna 4x22, measured), and a wrong
@@ -38,6 +44,9 @@ class Harmony:
     level: int  # the player's velocity, 1..127
 
 
+# Of the steps that the time is shifted over, one no later than this is still played.
+_SHIFTED_NS = 80 * NS_PER_MS
+
 # Steps that a stalled program comes to so late are not played any more, all at one blow.
 TOO_LATE_NS = 500 * NS_PER_MS
 
@@ -47,14 +56,13 @@ class Accompaniment:
 
     def __init__(self, settings: Settings, style: Style, out: Outbox, pedal: PedalPost) -> None:
         self.style = style
-        self.transport: Transport | None = None
         self.harmony: Harmony | None = None
-        self.meter = settings.meter
-        self.ns_per_quarter = ns_per_quarter(settings.bpm, settings.meter.beat_quarters)
+        self.time = Timekeeper(settings)
         self.muted = settings.muted
+        self.start, self.swing = settings.start, settings.swing
         self._settings = settings
         self._out = out
-        self._pedal = pedal
+        self._foot = Foot(pedal, out)
         self._luck = Random(settings.seed)
         self._hands: list[HandPlayer] = []
         self._leaving: list[HandPlayer] = []  # of the style before, until the new one sounds
@@ -68,12 +76,45 @@ class Accompaniment:
         self._suspended: Voicing | None = None  # what sounds while the third is held off
         self._bounds: dict[Side, Bound] = {}  # as they were last asked for since a change
         self._resolves: tuple[Fraction, int] | None = None  # in quarters, in nanoseconds
-        self._pedal_plan: list[tuple[int, bool]] = []
+        self._entry: Fraction | None = None  # what is struck before it waits for it
+        self._ends: Fraction | None = None  # where the last chord is
+        self._fade: Fade | None = None  # of the last chord, once it sounds
+        self._expression = 127  # the player's
         self._set_hands()
 
-    def strike(self, at_ns: int, chord: Chord, level: int, *, amends: bool) -> None:
-        """A chord is on from now; `amends`: it corrects the reading of the strike before."""
+    @property
+    def transport(self) -> Transport | None:
+        return self.time.transport
+
+    @property
+    def meter(self) -> Meter:
+        return self.time.meter
+
+    @property
+    def is_ending(self) -> bool:
+        """Whether the music slows down into its last chord, or that chord dies away."""
+        return self._ends is not None or self._fade is not None
+
+    @property
+    def is_waiting(self) -> bool:
+        """Whether what is struck waits for a downbeat."""
+        return self._entry is not None
+
+    @property
+    def ns_per_quarter(self) -> Fraction:
+        return self.time.ns_per_quarter
+
+    def strike(
+        self, at_ns: int, chord: Chord, level: int, *, amends: bool, strike_ns: int | None = None
+    ) -> None:
+        """A chord is on from now; `amends`: it corrects the reading of the strike before.
+
+        `strike_ns` is when its last key went down.
+        """
+        if self._fade is not None and not amends and self._fade.is_over_for(at_ns):
+            self.stop()  # what is struck into a chord that dies away begins anew
         amends = amends and self.harmony is not None
+        comes_in = self.harmony is None
         if not amends:
             self._serial += 1
             self._voicing_before = self._voicing
@@ -82,57 +123,98 @@ class Accompaniment:
         self._revoice(chord)
         if not amends or self._suspended is not None:
             self._suspend(chord)
-        self._changed_ns = at_ns
         if self.transport is None:
-            self.transport = Transport(at_ns, Fraction(0), self.ns_per_quarter, self.meter)
-            for hand in self._hands:
-                hand.start(self.transport, Fraction(0))
+            self._begin(at_ns)
+        elif comes_in and self.start is Start.DOWNBEAT and self._entry is None:
+            self._entry = self._next_entry(at_ns)
+        elif not amends and self._entry is None:
+            self.time.struck(at_ns, at_ns if strike_ns is None else strike_ns)
+        if self._entry is None:
+            self._changed_ns = at_ns
 
     def resume(self, at_ns: int, chord: Chord, level: int, transport: Transport) -> None:
         """A chord is on and struck now, in a time that runs already."""
-        self.ns_per_quarter, self.meter = transport.ns_per_quarter, transport.meter
-        self.transport = transport
+        self.time.go_on(at_ns, transport)
         self._replace_hands(at_ns)
+        self._entry = None
         self.strike(at_ns, chord, level, amends=False)
+        self._entry, self._changed_ns = None, at_ns
 
     def lift(self) -> None:
         """No chord any more: hands and foot come up, the time goes on."""
         for hand in self._hands + self._leaving:
             hand.release_all(self._out)
-        self._leaving, self._pedal_plan = [], []
+        self._leaving = []
         self.harmony, self._changed_ns, self._resolves = None, None, None
         self._strike_is_new, self._suspended, self._bounds = False, None, {}
-        self._out.control(self._pedal.program(down=False))
+        self._foot.lift()
 
     def stop(self) -> None:
         """As `lift`, and the next strike is a downbeat again."""
         self.lift()
-        self.transport, self._voicing, self._voicing_before = None, None, None
+        self.time.stop()
+        self._voicing, self._voicing_before = None, None
+        self._entry, self._ends = None, None
+        if self._fade is not None:
+            self._out.control(self._fade.over())
+            self._fade = None
         self._luck.seed(self._settings.seed)  # after a stop it plays as if just begun
         self._set_hands()
+
+    def halt(self) -> None:
+        """The time stands, and so does the music; with the time the chord goes on."""
+        harmony, voicing = self.harmony, self._voicing
+        self.lift()
+        self._set_hands()
+        self._entry, self._ends = None, None
+        self.harmony, self._voicing, self._changed_ns = harmony, voicing, None
+
+    def count_in(self, at_ns: int, bars: int) -> tuple[Fraction, Fraction]:
+        """From where to where bars are counted. What is on has to end, or to wait."""
+        if not self.time.clock_is_heard(at_ns):
+            self.stop()
+        self.lift()
+        end = self.time.count_in(at_ns, bars)
+        self._replace_hands(at_ns)
+        self._entry = end
+        return end - bars * self.meter.bar_quarters, end
+
+    def end(self, at_ns: int, beats: int) -> None:
+        """Slow down into a last chord, `beats` from the next beat, or after a bar and more."""
+        transport = self.transport
+        if transport is None or self.harmony is None or self._fade is not None:
+            return
+        here = transport.position_at(at_ns)
+        if beats:
+            self._ends = transport.next_beat(here) + beats * self.meter.beat_quarters
+        else:
+            self._ends = transport.next_downbeat(here + self.meter.bar_quarters)
+        self._take(at_ns, self.time.end(at_ns, self._ends))
+
+    def express(self, value: int) -> None:
+        """The player's own expression, 0..127, to which a chord that has died away gives back."""
+        self._expression = value
+
+    def turn(self, at_ns: int, turn: Turn) -> None:
+        """The time has taken a turn by what the player or a clock has done."""
+        if self.transport is None and self._hands_meter != self.meter:
+            self._set_hands()
+        self._take(at_ns, turn)
 
     def set_style(self, at_ns: int, style: Style) -> None:
         """Another style takes over where the music is."""
         self.style = style
         if style.pedal is Pedal.NONE:
-            self._pedal_plan = []
-            self._out.control(self._pedal.program(down=False))
+            self._foot.lift()
         self._suspended, self._resolves, self._bounds = None, None, {}
         if self.harmony is not None:
             self._revoice(self.harmony.chord)
         self._replace_hands(at_ns)
 
-    def set_tempo(self, at_ns: int, bpm: float) -> None:
-        """Another tempo of the meter's beat; what is under way is re-timed."""
-        self.ns_per_quarter = ns_per_quarter(bpm, self.meter.beat_quarters)
-        if self.transport is None:
-            return
-        self.transport = self.transport.at_tempo(at_ns, self.ns_per_quarter)
-        for hand in self._hands + self._leaving:
-            hand.retime(self.transport)
-        if self._resolves is not None:
-            at_quarters, _ = self._resolves
-            self._resolves = at_quarters, self.transport.due_ns(at_quarters)
+    def set_swing(self, at_ns: int, swing: Fraction | None) -> None:
+        """Another swing, from the next steps on."""
+        self.swing = swing
+        self._replace_hands(at_ns)
 
     def set_muted(self, muted: Side | None) -> None:
         """A hand that is silent from now on, until another one is or none."""
@@ -141,18 +223,10 @@ class Accompaniment:
             if hand.side is muted:
                 hand.release_all(self._out)
 
-    def set_meter(self, at_ns: int, meter: Meter) -> None:
-        """Another meter, whose first downbeat is now. Quarters keep their length."""
-        self.meter = meter
-        if self.transport is not None:
-            here = self.transport.position_at(at_ns)
-            self.transport = self.transport.in_meter(here, meter)
-        self._replace_hands(at_ns)
-
     @property
     def pedal_is_down(self) -> bool:
         """Whether the accompaniment's own foot is on the pedal."""
-        return self._pedal.ours
+        return self._foot.is_down
 
     def notes_of(self, side: Side) -> tuple[int, ...]:
         """What a hand holds down now, ascending."""
@@ -167,13 +241,17 @@ class Accompaniment:
         """
         if self._changed_ns is not None:
             return self._changed_ns  # with it, all that was due before is done
-        due = [self._step_due_ns(strike_due_ns)]
+        due = [self._step_due_ns(strike_due_ns), self.time.due_ns()]
+        if self.transport is not None:
+            due += [self.transport.due_ns(p) for p in (self._entry, self._ends) if p is not None]
+        if self._fade is not None:
+            due.append(self._fade.due_ns)
         due += [hand.note_due_ns for hand in self._hands]
         due += [hand.note_due_ns for hand in self._leaving]
         if self._resolves is not None:
             due.append(self._resolves[1])
-        if self._pedal_plan and not self._foot_waits():
-            due.append(self._pedal_plan[0][0])
+        if not self._foot_waits():
+            due.append(self._foot.due_ns)
         return min([at for at in due if at is not None], default=None)
 
     def skip_to(self, now_ns: int) -> None:
@@ -182,6 +260,8 @@ class Accompaniment:
 
     def perform(self, now_ns: int, strike_due_ns: int | None) -> None:
         """Do all that is due at or before an instant."""
+        self._take(now_ns, self.time.perform(now_ns))
+        self._come_in_or_end(now_ns)
         for hand in self._hands + self._leaving:
             hand.end_notes(now_ns, self._out)
         too_late = self._is_too_late(now_ns)
@@ -195,9 +275,83 @@ class Accompaniment:
             self._leave()
             self._begin_to_sound(now_ns)
             if self.style.pedal is Pedal.LEGATO and self._out.replaces:
-                self._change_pedal(now_ns)
-        while self._pedal_plan and self._pedal_plan[0][0] <= now_ns and not self._foot_waits():
-            self._out.control(self._pedal.program(down=self._pedal_plan.pop(0)[1]))
+                self._foot.change(now_ns)
+        while (due_ns := self._foot.due_ns) is not None and due_ns <= now_ns:
+            if self._foot_waits():
+                break
+            self._foot.move()
+
+    def _take(self, at_ns: int, turn: Turn) -> None:
+        """The hands and the foot follow a turn of the time."""
+        transport = self.transport
+        if turn is Turn.STAYS or transport is None:
+            return
+        if turn is Turn.JUMPS:
+            stood = not any(hand.step_due_ns is not None for hand in self._hands)
+            self._replace_hands(at_ns)
+            if stood and self.harmony is not None and self._entry is None:
+                self._changed_ns, self._strike_is_new = at_ns, True
+        for hand in self._hands + self._leaving:
+            hand.retime(transport)
+            due_ns = hand.step_due_ns
+            if turn is Turn.SHIFTS and due_ns is not None and due_ns < at_ns - _SHIFTED_NS:
+                hand.skip(at_ns - _SHIFTED_NS)
+        if self._resolves is not None:
+            at_quarters, _ = self._resolves
+            self._resolves = at_quarters, transport.due_ns(at_quarters)
+
+    def _begin(self, at_ns: int) -> None:
+        """The time begins with a strike."""
+        transport = self.time.begin(at_ns)
+        first = transport.bar_quarters
+        bar = first - self.meter.bar_quarters if first else first  # that the pick-up is the end of
+        for hand in self._hands:
+            hand.start(transport, Fraction(0) if hand.begins_with_strike else bar, Fraction(0))
+
+    def _next_entry(self, at_ns: int) -> Fraction | None:
+        """The downbeat that what is struck now waits for; None just after one."""
+        transport = self.transport
+        assert transport is not None, "there is a time to come into"
+        here = transport.position_at(at_ns)
+        if transport.in_bar(here) <= self.meter.beat_quarters / 4:
+            return None
+        return transport.next_downbeat(here)
+
+    def _come_in_or_end(self, now_ns: int) -> None:
+        transport = self.transport
+        if transport is None:
+            return
+        if self._entry is not None and transport.due_ns(self._entry) <= now_ns:
+            self._entry = None
+            if self.harmony is not None:
+                self._changed_ns, self._strike_is_new = now_ns, True
+        if self._ends is not None and transport.due_ns(self._ends) <= now_ns:
+            self._ends = None
+            self._strike_last_chord(now_ns, transport)
+        if self._fade is not None and (due_ns := self._fade.due_ns) is not None:
+            if due_ns <= now_ns:
+                self._out.control(self._fade.perform(now_ns))
+            if self._fade.is_done:
+                self.stop()
+
+    def _strike_last_chord(self, now_ns: int, transport: Transport) -> None:
+        """Both hands strike their whole shapes and hold them, while they die away."""
+        if self.harmony is None or self._voicing is None:
+            self.stop()
+            return
+        for hand in self._hands:
+            hand.leave()
+        self._leaving += [hand for hand in self._hands if hand.groups]
+        self._suspended, self._resolves = None, None
+        self._hands = [
+            HandPlayer(side, lane, self.style.touch, None, self._luck)
+            for side, lane in lanes_of_last_chord(self._voicing)
+        ]
+        for hand in self._hands:
+            hand.start(transport, transport.position_at(now_ns))
+        beat_ns = int(transport.ns_per_quarter * self.meter.beat_quarters)
+        self._fade = Fade(self._settings.channel, now_ns, beat_ns, self._expression)
+        self._changed_ns, self._strike_is_new = now_ns, True
 
     def _is_too_late(self, now_ns: int) -> bool:
         """Whether what is due now is not to be heard: never a strike of the player's."""
@@ -206,7 +360,7 @@ class Accompaniment:
 
     def _foot_waits(self) -> bool:
         """Whether the foot must not go down yet: a hand holds a note of the chord before."""
-        if not self._pedal_plan[0][1]:
+        if not self._foot.goes_down_next:
             return False
         serial = None if self.harmony is None else self.harmony.serial
         hands = self._hands + self._leaving
@@ -228,7 +382,8 @@ class Accompaniment:
         """What the hand's tones are just now; None without a chord, and for a muted hand."""
         if side not in self._bounds:
             voicing = self._suspended or self._voicing
-            if self.harmony is None or voicing is None or side is self.muted:
+            silent = self._entry is not None or side is self.muted
+            if self.harmony is None or voicing is None or silent:
                 return None
             shape = voicing.left if side is Side.LEFT else voicing.right
             assert shape is not None, "a lane's hand has a shape: style.load sees to it"
@@ -239,16 +394,14 @@ class Accompaniment:
         """The hands learn of a new reading: late steps are put right, struck lanes start over."""
         if self._changed_ns is None or self.transport is None:
             return
-        starts = self._strike_is_new and any(hand.begins_with_strike for hand in self._hands)
-        here = self.transport.position_at(now_ns) if starts else None
         for hand in self._hands:
             bound = self._bound(hand.side)
             if not hand.begins_with_strike:
                 if bound is not None:
                     hand.catch(now_ns, bound, self._out)
-            elif here is not None:
+            elif self._strike_is_new:
                 hand.release_all(self._out)
-                hand.start(self.transport, here)
+                hand.start_struck(self.transport, now_ns)
             if bound is not None:
                 hand.amend(bound, self._out)
         for hand in self._leaving:
@@ -302,12 +455,7 @@ class Accompaniment:
             at_quarters = here + self.style.suspension.lasts_quarters
             self._resolves = at_quarters, self.transport.due_ns(at_quarters)
         if self.style.pedal is Pedal.LEGATO:
-            self._change_pedal(now_ns)
-
-    def _change_pedal(self, now_ns: int) -> None:
-        plan = change(now_ns, is_down=self._pedal.ours)
-        ups = [] if plan.up_ns is None else [(plan.up_ns, False)]
-        self._pedal_plan = [*ups, (plan.down_ns, True)]
+            self._foot.change(now_ns)
 
     def _leave(self) -> None:
         for hand in self._leaving:
@@ -331,16 +479,21 @@ class Accompaniment:
                 hand.start(self.transport, self.transport.bar_quarters, here)
 
     def _set_hands(self) -> None:
+        self._hands_meter = self.meter
         figure = self.style.figure_for(self.meter)
         lanes = [(Side.LEFT, figure.left), (Side.RIGHT, figure.right)]
         self._hands = [
-            HandPlayer(side, lane, self.style.touch, self._swing(), self._luck)
+            HandPlayer(side, lane, self.style.touch, self._swing(), self._luck, self.style.catch)
             for side, lane in lanes
             if lane is not None
         ]
 
-    def _swing(self) -> tuple[Fraction, Fraction] | None:
-        """The unit that swings and its ratio; None where nothing does, as in compound meters."""
-        unit, ratio = self.style.swings.value, self._settings.swing
-        compound = self.meter.beat_quarters.numerator % 3 == 0
-        return None if unit is None or ratio == 1 or compound else (unit, ratio)
+    def _swing(self) -> Swing | None:
+        """The unit that swings and its ratio; None where nothing does.
+
+        That is in compound meters, and in those whose bars are no whole pairs, as 7/8.
+        """
+        unit, ratio = self.style.swings.value, self.swing
+        if unit is None or ratio == 1 or self.meter.beat_quarters.numerator % 3 == 0:
+            return None
+        return (unit, ratio) if self.meter.bar_quarters % (2 * unit) == 0 else None

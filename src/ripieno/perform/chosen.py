@@ -6,7 +6,7 @@ from typing import Any
 
 from ripieno.perform import events as ev
 from ripieno.perform.events import Input
-from ripieno.perform.settings import Settings
+from ripieno.perform.settings import BPM_RANGE, Settings
 from ripieno.style.model import Style
 
 # The settings that an event can change while it plays, and the event's type.
@@ -19,6 +19,12 @@ _EVENTS: dict[str, Callable[[int, Any], Input]] = {
     "transpose": ev.SetTranspose,
     "reading": ev.SetReading,
     "muted": ev.SetMuted,
+    "swing": ev.SetSwing,
+    "follow": ev.SetFollow,
+    "lean": ev.SetLean,
+    "start": ev.SetStart,
+    "pickup": ev.SetPickup,
+    "send_clock": ev.SetSendClock,
 }
 _NAMES: dict[object, str] = {event: name for name, event in _EVENTS.items()}
 # Where an event's value is not called as the setting is.
@@ -36,11 +42,19 @@ class Chosen:
         """What is chosen once the event has been taken; the same if it chooses nothing."""
         if isinstance(event, ev.SetStyle):
             return replace(self, style=event.style)
+        if isinstance(event, ev.Tapped | ev.Ramp):
+            return self._at(event.bpm)
+        if isinstance(event, ev.Scale):
+            least, most = BPM_RANGE
+            return self._at(min(max(self.settings.bpm * float(event.factor), least), most))
         name = _NAMES.get(type(event))
         if name is None:
             return self
         value = getattr(event, _VALUES.get(type(event), name))
         return replace(self, settings=replace(self.settings, **{name: value}))
+
+    def _at(self, bpm: float) -> "Chosen":
+        return replace(self, settings=replace(self.settings, bpm=bpm))
 
     def steps_to(self, other: "Chosen", at_ns: int) -> list[Input] | None:
         """The events that lead from this to the other; None if only a new instrument does."""

@@ -1,8 +1,9 @@
 """What goes into the performer and what comes out: frozen, stamped, in nanoseconds."""
 
 from dataclasses import dataclass
+from fractions import Fraction
 
-from ripieno.perform.settings import ReadKeys
+from ripieno.perform.settings import Follow, ReadKeys, Start
 from ripieno.perform.transport import Transport
 from ripieno.style.model import Meter, Style
 from ripieno.theory.chord import Chord
@@ -152,6 +153,161 @@ class Resume:
     transport: Transport
 
 
+@dataclass(frozen=True, slots=True)
+class Tapped:
+    """There is a beat at `beat_ns`, in the past, and so many beats a minute.
+
+    What plays is moved so that its nearest beat is there.
+    """
+
+    at_ns: int
+    beat_ns: int
+    bpm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Nudge:
+    """All comes so much later from now on, earlier if it is negative: -250..250 ms."""
+
+    at_ns: int
+    later_ms: float
+
+
+@dataclass(frozen=True, slots=True)
+class Ramp:
+    """The tempo goes to `bpm` within so many beats, 1..256, evenly in time."""
+
+    at_ns: int
+    bpm: float
+    beats: int
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """Half (1/2) or double (2) time, of whatever leads."""
+
+    at_ns: int
+    factor: Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class Downbeat:
+    """A bar begins with the beat that is at `beat_ns`, no later than now."""
+
+    at_ns: int
+    beat_ns: int
+
+
+@dataclass(frozen=True, slots=True)
+class Break:
+    """Everything is released and silent until the next strike; the time goes on."""
+
+    at_ns: int
+
+
+@dataclass(frozen=True, slots=True)
+class CountIn:
+    """So many bars, 1..4, are counted aloud from now; what is struck meanwhile waits for them."""
+
+    at_ns: int
+    bars: int
+
+
+@dataclass(frozen=True, slots=True)
+class Ending:
+    """A ritardando over the next `beats`, 1..64, into a last chord that is held and dies away.
+
+    0: to the second next downbeat, so that it takes at least a bar.
+    """
+
+    at_ns: int
+    beats: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class SetFollow:
+    """Who leads the time from now on."""
+
+    at_ns: int
+    follow: Follow
+
+
+@dataclass(frozen=True, slots=True)
+class SetLean:
+    """How closely the time follows the hands, 0 (steady) to 100 (leaning)."""
+
+    at_ns: int
+    lean: int
+
+
+@dataclass(frozen=True, slots=True)
+class SetStart:
+    """Where the music comes in when the time is already running."""
+
+    at_ns: int
+    start: Start
+
+
+@dataclass(frozen=True, slots=True)
+class SetPickup:
+    """So many beats, 0..31, stand before the first downbeat of what begins next."""
+
+    at_ns: int
+    pickup: int
+
+
+@dataclass(frozen=True, slots=True)
+class SetSwing:
+    """Long to short, 1..3.5; None: by the tempo."""
+
+    at_ns: int
+    swing: Fraction | None
+
+
+@dataclass(frozen=True, slots=True)
+class SetSendClock:
+    """Whether MIDI clock goes out."""
+
+    at_ns: int
+    send_clock: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ClockTick:
+    """A MIDI clock came in: a 24th of a quarter (MIDI 1.0, timing clock F8)."""
+
+    at_ns: int
+
+
+@dataclass(frozen=True, slots=True)
+class ClockStart:
+    """The song begins with the next clock (MIDI 1.0, FA)."""
+
+    at_ns: int
+
+
+@dataclass(frozen=True, slots=True)
+class ClockContinue:
+    """The song goes on with the next clock, from where it is (MIDI 1.0, FB)."""
+
+    at_ns: int
+
+
+@dataclass(frozen=True, slots=True)
+class ClockStop:
+    """The song stands still (MIDI 1.0, FC)."""
+
+    at_ns: int
+
+
+@dataclass(frozen=True, slots=True)
+class SongPosition:
+    """The next start is there: in sixteenths from the beginning, 0..16383 (MIDI 1.0, F2)."""
+
+    at_ns: int
+    sixteenths: int
+
+
 Input = (
     KeyDown
     | KeyUp
@@ -170,6 +326,25 @@ Input = (
     | SetMuted
     | Show
     | Resume
+    | Tapped
+    | Nudge
+    | Ramp
+    | Scale
+    | Downbeat
+    | Break
+    | CountIn
+    | Ending
+    | SetFollow
+    | SetLean
+    | SetStart
+    | SetPickup
+    | SetSwing
+    | SetSendClock
+    | ClockTick
+    | ClockStart
+    | ClockContinue
+    | ClockStop
+    | SongPosition
 )
 
 

@@ -22,15 +22,11 @@ from random import Random
 from ripieno.arrange.dynamics import struck
 from ripieno.arrange.voicing import HandVoicing, place
 from ripieno.perform.outbox import Outbox
-from ripieno.perform.transport import Grid, Transport, swung
-from ripieno.style.model import Begin, Lane, Step, Touch
+from ripieno.perform.swing import Pairs, Swing, parts_of
+from ripieno.perform.transport import Grid, Transport
+from ripieno.style.model import USUAL_CATCH, Begin, Catch, Lane, Step, Touch
 from ripieno.theory.hand import Side
-from ripieno.units import NS_PER_MS, ns_from_ms
-
-# A chord this late after a step still corrects it, if half the step has not gone by: within
-# it fall nine in ten spreads of a two-hand chord (58 ms, Vienna 4x22, measured) and the 22 ms
-# that a leading hand runs ahead. Later than that the step was meant with the old chord.
-LATE_CATCH_NS = 80 * NS_PER_MS
+from ripieno.units import ns_from_ms
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +42,8 @@ class Bound:
 class Group:
     """The notes of one struck step; `ends_*` None: until the lane starts over.
 
-    `ends_at` is the place where they end, in the hand's parts.
+    `ends_at` is the place where they end, in the hand's parts and not swung yet; they end
+    `shift_ns` after it, having been struck off the grid.
     """
 
     step: Step
@@ -54,6 +51,7 @@ class Group:
     struck_ns: int
     ends_at: int | None
     ends_ns: int | None
+    shift_ns: int = 0
     notes: list[int] = field(default_factory=list)
     rolling: list[tuple[int, int]] = field(default_factory=list)  # (due_ns, note), ascending
 
@@ -66,8 +64,9 @@ class HandPlayer:
         side: Side,
         lane: Lane,
         touch: Touch,
-        swing: tuple[Fraction, Fraction] | None,
+        swing: Swing | None,
         luck: Random,
+        catch: Catch = USUAL_CATCH,
     ) -> None:
         self.side = side
         self.lane = lane
@@ -76,11 +75,13 @@ class HandPlayer:
         self._luck = luck
         swings = swing if swing and _divides_in_two(lane.every_quarters, swing[0]) else None
         self._parts = _parts(lane, swings)
-        self._swing = swings and (int(swings[0] * self._parts), swings[1])
+        self._pairs = Pairs(swings, self._parts) if swings else None
+        self._catch = catch
         self._every = int(lane.every_quarters * self._parts)
         self._lasting = int(lane.every_quarters * lane.length * self._parts)  # of each step
         self._apart_ns = ns_from_ms(lane.roll_ms)
         self._origin = Fraction(0)
+        self._struck_ns: int | None = None  # when the first step is, if not at the origin
         self._grid: Grid | None = None
         self._next = 0
         self._next_ns: int | None = None
@@ -94,21 +95,31 @@ class HandPlayer:
         at_or_after: Fraction | None = None,
     ) -> None:
         """Count the cycle from `origin_quarters`; the first step is there, or after a position."""
-        self._origin = origin_quarters
+        self._origin, self._struck_ns = origin_quarters, None
         self._next = 0
         if at_or_after is not None:
             gone = (at_or_after - origin_quarters) / self.lane.every_quarters
             self._next = max(0, -(-gone.numerator // gone.denominator))
         self._last_ns = None
         self._grid = transport.grid(origin_quarters, self._parts)
+        if self._pairs:
+            self._pairs.start(transport)
+        self._plan()
+
+    def start_struck(self, transport: Transport, now_ns: int) -> None:
+        """The player has struck: the first step is now, and the cycle counts from its place."""
+        self.start(transport, self._belongs_to(transport, transport.position_at(now_ns)))
+        self._struck_ns = now_ns
         self._plan()
 
     def retime(self, transport: Transport) -> None:
         """The tempo has changed: the same places are due at other instants."""
         self._grid = transport.grid(self._origin, self._parts)
+        if self._pairs:
+            self._pairs.follow(transport, self._next * self._every)
         self._plan()
         for group in self.groups:
-            group.ends_ns = self._ends_ns(group.ends_at)
+            group.ends_ns = self._ends_ns(group.ends_at, group.shift_ns)
 
     @property
     def step_due_ns(self) -> int | None:
@@ -220,10 +231,15 @@ class HandPlayer:
     def _plan(self) -> None:
         assert self._grid is not None, "the lane has started"
         done = not self.lane.repeats and self._next >= len(self.lane.steps)
-        self._next_ns = None if done else self._grid.due_ns(self._swung(self._next * self._every))
+        if self._next == 0 and self._struck_ns is not None:
+            self._next_ns = self._struck_ns
+        else:
+            self._next_ns = None if done else self._due_ns(self._next * self._every)
 
-    def _swung(self, place: int) -> int:
-        return swung(place, *self._swing) if self._swing else place
+    def _due_ns(self, place: int) -> int:
+        """When a place is due that is not swung yet."""
+        assert self._grid is not None, "the lane has started"
+        return self._grid.due_ns(self._pairs.swung(place) if self._pairs else place)
 
     def _step_at(self, index: int) -> Step:
         return self.lane.steps[index % len(self.lane.steps)]
@@ -233,15 +249,45 @@ class HandPlayer:
         lasts = self._step_at(index).lasts
         if not self.lane.repeats and index + lasts >= len(self.lane.steps):
             return None
-        return self._swung(index * self._every + lasts * self._lasting)
+        return index * self._every + lasts * self._lasting
 
-    def _ends_ns(self, ends_at: int | None) -> int | None:
-        assert self._grid is not None, "the lane has started"
-        return None if ends_at is None else self._grid.due_ns(ends_at)
+    def _ends_ns(self, ends_at: int | None, shift_ns: int = 0) -> int | None:
+        return None if ends_at is None else self._due_ns(ends_at) + shift_ns
+
+    def _shift_ns(self, index: int, now_ns: int) -> int:
+        """How much later than its place the step at `index` ends, struck now off the grid.
+
+        A note that ends before the next place keeps its length, as far as that place lets it; one
+        that is joined to it ends there.
+        """
+        if self._struck_ns is None or index or self.lane.length == 1:
+            return 0
+        lasts = self._step_at(0).lasts
+        room_ns = self._due_ns(lasts * self._every) - self._due_ns(lasts * self._lasting)
+        return min(now_ns - self._due_ns(0), room_ns)
 
     def _tolerance_ns(self) -> int:
+        """How late a chord may come to correct a step."""
         assert self._grid is not None, "the lane has started"
-        return min(LATE_CATCH_NS, self._grid.lasting_ns(self._every) // 2)
+        part = self._catch.part
+        most_ns = self._grid.lasting_ns(self._every) * part.numerator // part.denominator
+        return min(ns_from_ms(self._catch.late_ms), most_ns)
+
+    def _belongs_to(self, transport: Transport, here: Fraction) -> Fraction:
+        """The place that a chord struck at a position belongs to: the position, if none is near.
+
+        Places are the beats and what the lane's steps divide them into; where it swings, only
+        where pairs begin, since the pairs count from there.
+        """
+        apart = self._pairs.pair_quarters if self._pairs else self.lane.every_quarters
+        beat = transport.meter.beat_quarters
+        if (beat / apart).denominator != 1:
+            apart = beat
+        place = transport.bar_quarters + round((here - transport.bar_quarters) / apart) * apart
+        late = here > place
+        most_ns = ns_from_ms(self._catch.late_ms if late else self._catch.early_ms)
+        most = min(most_ns / transport.ns_per_quarter, self._catch.part * self.lane.every_quarters)
+        return place if abs(here - place) <= most else here
 
     def _strike_stale_again(self, now_ns: int, bound: Bound, out: Outbox) -> None:
         for group in self.groups:
@@ -256,11 +302,11 @@ class HandPlayer:
         step = self._step_at(index)
         if not step.plays:
             return False
-        ends_at = self._end_of(index)
-        ends_ns = self._ends_ns(ends_at)
+        ends_at, shift_ns = self._end_of(index), self._shift_ns(index, now_ns)
+        ends_ns = self._ends_ns(ends_at, shift_ns)
         if ends_ns is not None and ends_ns <= now_ns:
             return False
-        group = Group(step, bound.serial, now_ns, ends_at, ends_ns)
+        group = Group(step, bound.serial, now_ns, ends_at, ends_ns, shift_ns)
         self.groups.append(group)
         self._begin(group, now_ns, bound, out)
         return True
@@ -295,14 +341,13 @@ def _notes(step: Step, shape: HandVoicing) -> tuple[int, ...]:
     return tuple(sorted({note for play in step.plays for note in place(shape, play)}))
 
 
-def _parts(lane: Lane, swing: tuple[Fraction, Fraction] | None) -> int:
+def _parts(lane: Lane, swing: Swing | None) -> int:
     """Into how many parts a quarter has to be divided for all the lane's places to be whole."""
     every = lane.every_quarters
     parts = lcm(every.denominator, (every * lane.length).denominator)
     if swing is None:
         return parts
-    unit, ratio = swing
-    return lcm(parts, unit.denominator) * (ratio.numerator + ratio.denominator)
+    return lcm(parts, swing[0].denominator) * parts_of(swing)
 
 
 def _divides_in_two(every: Fraction, unit: Fraction) -> bool:

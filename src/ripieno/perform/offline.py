@@ -5,7 +5,7 @@ from dataclasses import replace
 from itertools import groupby
 from operator import attrgetter
 
-from ripieno.perform.events import Input, Resume, Send, Stop
+from ripieno.perform.events import Downbeat, Input, Resume, Send, Stop, Tapped
 from ripieno.perform.performer import Heard, Performer
 
 Happening = Input | Heard | Send  # all that a session consists of, as a journal keeps it
@@ -61,5 +61,8 @@ def since(start_ns: int, happening: Happening) -> Happening:
             transport = happening.transport
             moved = replace(transport, anchor_ns=transport.anchor_ns - start_ns)
             return replace(happening, at_ns=happening.at_ns - start_ns, transport=moved)
+        case Tapped() | Downbeat():
+            at_ns, beat_ns = happening.at_ns - start_ns, happening.beat_ns - start_ns
+            return replace(happening, at_ns=at_ns, beat_ns=beat_ns)
         case event:
             return replace(event, at_ns=event.at_ns - start_ns)

@@ -18,11 +18,14 @@ from dataclasses import dataclass
 
 from ripieno.perform import events as ev
 from ripieno.perform.accompaniment import Accompaniment
+from ripieno.perform.clock_out import ClockOut
+from ripieno.perform.count import Count
 from ripieno.perform.events import Input, Send
 from ripieno.perform.ledger import Ledger, PedalPost
-from ripieno.perform.message import SUSTAIN, control, silence
+from ripieno.perform.message import EXPRESSION, SUSTAIN, control, silence
 from ripieno.perform.outbox import MELODY, SHOWN, Outbox
 from ripieno.perform.settings import ReadKeys, Settings
+from ripieno.perform.time_events import TimeEvents
 from ripieno.perform.trigger import Strike, Timing, Trigger
 from ripieno.perform.zones import Zone, Zones
 from ripieno.style.model import Style
@@ -58,6 +61,10 @@ class Performer:
         self._out = Outbox(self.ledger, settings.channel)
         pedal = self._pedals[settings.channel]
         self.accompaniment = Accompaniment(settings, style, self._out, pedal)
+        self.count = Count(self.ledger)
+        clock_out = ClockOut()
+        clock_out.switch(on=settings.send_clock)
+        self._time_events = TimeEvents(self.accompaniment, self.count, clock_out)
         self._clock_ns: int | None = None  # the last instant performed
         self._event_ns: int | None = None  # when the last event was taken
         self._due_ns: int | None = None  # what `next_due_ns` found, until something happens
@@ -72,8 +79,6 @@ class Performer:
             ev.Stop: self._stop,
             ev.Silence: self._silence,
             ev.SetStyle: self._set_style,
-            ev.SetTempo: self._set_tempo,
-            ev.SetMeter: self._set_meter,
             ev.SetHold: self._set_hold,
             ev.SetKey: self._set_key,
             ev.SetSplit: self._set_split,
@@ -94,8 +99,9 @@ class Performer:
         sends = self.advance(at_ns - 1)
         self._event_ns = at_ns
         self._due_is_known = False
-        now = [Send(at_ns, data) for data in self._handlers[type(event)](at_ns, event)]
-        return sends + self._out.flush(at_ns) + now
+        data = [] if self._time_events.take(at_ns, event) else self._take_event(at_ns, event)
+        sends += self._time_events.perform(at_ns) + self._out.flush(at_ns)
+        return sends + [Send(at_ns, message) for message in data]
 
     def advance(self, now_ns: int) -> list[Send]:
         """Perform everything due at or before an instant, each thing at its own.
@@ -156,10 +162,14 @@ class Performer:
         self._settle(now_ns)
         self._due_is_known = False
         self.accompaniment.perform(now_ns, self._arriving_ns())
-        return self._out.flush(now_ns)
+        return self._time_events.perform(now_ns) + self._out.flush(now_ns)
 
     def _work_out_due_ns(self) -> int | None:
-        due = [self._trigger.due_ns(), self.accompaniment.due_ns(self._arriving_ns())]
+        due = [
+            self._trigger.due_ns(),
+            self.accompaniment.due_ns(self._arriving_ns()),
+            self._time_events.due_ns(),
+        ]
         due_ns = min([at for at in due if at is not None], default=None)
         return due_ns if due_ns is None else max(due_ns, self._event_ns or due_ns)
 
@@ -184,7 +194,11 @@ class Performer:
             amends = self._heard.pop().amends
         self._heard.append(Heard(strike.at_ns, strike.strike_ns, reading, amends))
         self.accompaniment.strike(
-            strike.at_ns, reading.chord, strike.velocity, amends=strike.amends
+            strike.at_ns,
+            reading.chord,
+            strike.velocity,
+            amends=strike.amends,
+            strike_ns=strike.strike_ns,
         )
 
     def _read(self, keys: tuple[int, ...]) -> Reading:
@@ -192,6 +206,9 @@ class Performer:
             return Reading(chord_from_key(keys[0], self.key or _C_MAJOR), keys, ())
         harmony = self.accompaniment.harmony
         return recognize(keys, self.key, None if harmony is None else harmony.chord)
+
+    def _take_event(self, at_ns: int, event: Input) -> list[bytes]:
+        return self._handlers[type(event)](at_ns, event)
 
     # Events. Each answers with what is sent at once, after what the hands let go.
 
@@ -223,6 +240,8 @@ class Performer:
     def _controller(self, _at_ns: int, event: ev.Controller) -> list[bytes]:
         if event.number == SUSTAIN:
             return self.pedal(event.channel).player(event.value)
+        if event.number == EXPRESSION and event.channel == self._channel:
+            self.accompaniment.express(event.value)
         return [control(event.channel, event.number, event.value)]
 
     def _passing(self, _at_ns: int, event: ev.Passing) -> list[bytes]:
@@ -231,6 +250,7 @@ class Performer:
     def _stop(self, _at_ns: int, _event: ev.Stop | ev.Silence) -> list[bytes]:
         """Whatever still sounds after the hands have let go is the player's: it ends too."""
         self.accompaniment.stop()
+        self.count.stop()
         self._trigger.clear()
         self._shown = ()
         data = [send.data for send in self._out.flush(0)] + self.ledger.release_all()
@@ -246,14 +266,6 @@ class Performer:
 
     def _set_style(self, at_ns: int, event: ev.SetStyle) -> list[bytes]:
         self.accompaniment.set_style(at_ns, event.style)
-        return []
-
-    def _set_tempo(self, at_ns: int, event: ev.SetTempo) -> list[bytes]:
-        self.accompaniment.set_tempo(at_ns, event.bpm)
-        return []
-
-    def _set_meter(self, at_ns: int, event: ev.SetMeter) -> list[bytes]:
-        self.accompaniment.set_meter(at_ns, event.meter)
         return []
 
     def _set_hold(self, _at_ns: int, event: ev.SetHold) -> list[bytes]:

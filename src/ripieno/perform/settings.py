@@ -11,6 +11,13 @@ from ripieno.theory.key import Key
 BPM_RANGE = (20.0, 400.0)
 MOST_SEED = 1 << 53  # what every reader of JSON keeps whole
 TRANSPOSE_RANGE = (-24, 24)
+MOST_LEAN = 100
+MOST_PICKUP = 31
+MOST_NUDGE_MS = 250.0
+RAMP_BEATS = (1, 256)
+COUNT_BARS = (1, 4)
+MOST_SIXTEENTHS = (1 << 14) - 1  # a song position has 14 bits, MIDI 1.0
+ENDING_BEATS = (1, 64)
 SWING_RANGE = (1.0, 3.5)  # long to short; 3.5 is the most that was measured, Friberg 2002
 
 
@@ -21,6 +28,21 @@ class ReadKeys(StrEnum):
     FROM_KEY = "from-key"
 
 
+class Follow(StrEnum):
+    """Who leads the time: the program at the tempo that was chosen, a MIDI clock, or the hands."""
+
+    NONE = "none"
+    CLOCK = "clock"
+    HANDS = "hands"
+
+
+class Start(StrEnum):
+    """Where the music comes in that is struck in a running time: at once, or with the next bar."""
+
+    STRIKE = "strike"
+    DOWNBEAT = "downbeat"
+
+
 @dataclass(frozen=True, slots=True)
 class Settings:
     """`channel` is the accompaniment's, 0..15; melody keeps the one it came in on.
@@ -28,13 +50,14 @@ class Settings:
     `split` is the lowest key of the melody zone, None for a keyboard that is all chords. Every key
     sounds `transpose` semitones higher than it is, -24..24; the split point counts keys.
     `span` is the widest a hand may reach, in semitones; `seed` that of the touch's unevenness.
-    A `muted` hand is the player's own to play. Without a count in `swing` (1 is straight, 2 is
-    two to one) nothing swings.
+    A `muted` hand is the player's own to play. `swing` is long to short, 1 straight, 2 two to one;
+    None goes by the tempo. `lean` is how closely the time follows the hands, where they lead it:
+    0 (steady) to 100 (leaning). `pickup` beats stand before the first downbeat.
     """
 
     bpm: float = 92.0
     meter: Meter = COMMON_TIME
-    swing: Fraction = Fraction(1)
+    swing: Fraction | None = Fraction(1)
     hold: bool = True
     reading: ReadKeys = ReadKeys.PLAYED
     key: Key | None = None
@@ -44,3 +67,8 @@ class Settings:
     channel: int = 0
     span: int = 12
     seed: int = 1
+    follow: Follow = Follow.NONE
+    lean: int = 75
+    start: Start = Start.STRIKE
+    pickup: int = 0
+    send_clock: bool = False

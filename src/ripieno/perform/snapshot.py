@@ -26,6 +26,10 @@ class Snapshot:
     serial: int  # of the last strike, counted from 1; 0 before the first
     bar_quarters: Fraction
     place_quarters: Fraction | None  # in the bar
+    clock: str  # heard, missing or stopped; '' where none is followed
+    counting: bool
+    ending: bool
+    waiting: bool  # for a downbeat
 
 
 def snapshot(performer: Performer, now_ns: int) -> Snapshot:
@@ -52,4 +56,8 @@ def snapshot(performer: Performer, now_ns: int) -> Snapshot:
         place_quarters=None
         if transport is None or position is None
         else transport.in_bar(position),
+        clock=playing.time.clock_state(now_ns),
+        counting=performer.count.is_on,
+        ending=playing.is_ending,
+        waiting=playing.is_waiting,
     )

@@ -80,11 +80,12 @@ class Transport:
 
     def at_tempo(self, now_ns: int, ns_per_quarter: Fraction) -> "Transport":
         """The same place in the music, going on at another tempo."""
+        return self.going_on(now_ns, self.position_at(now_ns), ns_per_quarter)
+
+    def going_on(self, at_ns: int, position: Fraction, ns_per_quarter: Fraction) -> "Transport":
+        """The same bars; the music is at a position at an instant, and goes on at a tempo."""
         return replace(
-            self,
-            anchor_ns=now_ns,
-            anchor_quarters=self.position_at(now_ns),
-            ns_per_quarter=ns_per_quarter,
+            self, anchor_ns=at_ns, anchor_quarters=position, ns_per_quarter=ns_per_quarter
         )
 
     def in_meter(self, position_quarters: Fraction, meter: Meter) -> "Transport":
@@ -95,6 +96,15 @@ class Transport:
             meter=meter,
             bar_quarters=position_quarters,
             bar_number=self.bar_number - (-gone.numerator // gone.denominator),
+        )
+
+    def counted_as(self, other: "Transport") -> "Transport":
+        """With the bars of another."""
+        return replace(
+            self,
+            meter=other.meter,
+            bar_quarters=other.bar_quarters,
+            bar_number=other.bar_number,
         )
 
     def bar_and_beat(self, position_quarters: Fraction) -> tuple[int, int]:
@@ -108,9 +118,22 @@ class Transport:
 
     def next_beat(self, position_quarters: Fraction) -> Fraction:
         """The first beat at or after a position."""
-        beats = (position_quarters - self.bar_quarters) / self.meter.beat_quarters
-        whole = -(-beats.numerator // beats.denominator)
-        return self.bar_quarters + whole * self.meter.beat_quarters
+        return self._next(position_quarters, self.meter.beat_quarters)
+
+    def next_downbeat(self, position_quarters: Fraction) -> Fraction:
+        """The first downbeat at or after a position."""
+        return self._next(position_quarters, self.meter.bar_quarters)
+
+    def nearest_beat(self, position_quarters: Fraction) -> Fraction:
+        """The beat that a position is closest to."""
+        return self.next_beat(position_quarters - self.meter.beat_quarters / 2)
+
+    def is_beat(self, position_quarters: Fraction) -> bool:
+        return (position_quarters - self.bar_quarters) % self.meter.beat_quarters == 0
+
+    def _next(self, position_quarters: Fraction, apart: Fraction) -> Fraction:
+        whole = -((self.bar_quarters - position_quarters) // apart)
+        return self.bar_quarters + whole * apart
 
 
 def swung(place: int, unit: int, ratio: Fraction) -> int:

@@ -3,7 +3,9 @@
 from fractions import Fraction
 
 from ripieno.style.model import (
+    USUAL_CATCH,
     Begin,
+    Catch,
     Figure,
     Hand,
     Inversion,
@@ -48,6 +50,8 @@ def account(style: Style) -> str:
     lines += [_pedal(style.pedal), _touch(style.touch)]
     if style.swings is not Swings.NONE:
         lines.append(f"Swing: pairs of {style.swings.name.lower()}, when swing is asked for")
+    if style.catch != USUAL_CATCH:
+        lines.append(_catch(style.catch))
     return "\n".join(lines)
 
 
@@ -125,6 +129,11 @@ def _suspension(suspension: Suspension) -> str:
     value = suspension.lasts_quarters / 4
     length = f"{value.numerator}/{value.denominator}"
     return f"Suspension: the {tone} for {length} of a whole note, then {way} to the third"
+
+
+def _catch(catch: Catch) -> str:
+    times = f"up to {catch.late_ms:g} ms late or {catch.early_ms:g} ms early"
+    return f"Catch: a chord {times} belongs to a step, within {catch.part} of it"
 
 
 def _pedal(pedal: Pedal) -> str:

@@ -17,12 +17,14 @@ from pydantic import (
     Tag,
 )
 
-from ripieno.style.model import Begin, Inversion, Pedal
+from ripieno.style.model import USUAL_CATCH, Begin, Inversion, Pedal
 from ripieno.style.values import (
     MAX_FINGERS,
     MAX_ROLL_MS,
     MAX_STEPS,
     Alternatives,
+    CatchMs,
+    CatchPart,
     Length,
     Level,
     Line,
@@ -219,6 +221,31 @@ class TouchForm(Form):
     )
 
 
+class CatchForm(Form):
+    """How far from its step a chord may come and still belong to it."""
+
+    late: CatchMs = Field(
+        default=USUAL_CATCH.late_ms,
+        examples=[50],
+        description="Milliseconds, 0 to 200: a chord that comes no later than this after a step "
+        "puts right what the step struck. Later than that it waits for the next.",
+    )
+    early: CatchMs = Field(
+        default=USUAL_CATCH.early_ms,
+        examples=[40],
+        description="Milliseconds, 0 to 200: a chord that comes no earlier than this before a "
+        "beat belongs to it. It sounds at once; a lane that begins with the strike counts from "
+        "the beat.",
+    )
+    part: CatchPart = Field(
+        default=USUAL_CATCH.part,
+        examples=["1/3"],
+        json_schema_extra={"default": "1/2"},
+        description="Neither reaches further than this part of a step, above 0 and up to 1/2: a "
+        "number or a fraction.",
+    )
+
+
 class StyleForm(Form):
     """An accompaniment style: the shape of each hand, and its rhythm in each meter."""
 
@@ -268,6 +295,11 @@ class StyleForm(Form):
         default="none",
         examples=["eighths"],
         description="Which pairs of notes swing when the player asks for swing.",
+    )
+    catch: CatchForm = Field(
+        default_factory=CatchForm,
+        examples=[{"late": 50, "part": "1/3"}],
+        description="How far from its step a chord may come, early or late.",
     )
 
 

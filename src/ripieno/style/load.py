@@ -10,6 +10,7 @@ from pathlib import Path
 from ripieno.errors import AuthorError
 from ripieno.style import meaning, shape
 from ripieno.style.document import (
+    CatchForm,
     FigureForm,
     HandForm,
     LaneForm,
@@ -17,6 +18,7 @@ from ripieno.style.document import (
     StyleForm,
 )
 from ripieno.style.model import (
+    Catch,
     Figure,
     Hand,
     Lane,
@@ -87,6 +89,11 @@ def style_to_data(style: Style) -> dict[str, object]:
             "unevenness": style.touch.unevenness,
         },
         "swing": style.swings.name.lower(),
+        "catch": {
+            "late": style.catch.late_ms,
+            "early": style.catch.early_ms,
+            "part": _fraction(style.catch.part),
+        },
     }
     if style.suspension is not None:
         data["suspend"] = {
@@ -116,7 +123,12 @@ def _style(form: StyleForm, id: str) -> Style:  # noqa: A002 - as the model call
         pedal=form.pedal,
         touch=Touch(**form.touch.model_dump()),
         swings=Swings[form.swing.upper()],
+        catch=_catch(form.catch),
     )
+
+
+def _catch(form: CatchForm) -> Catch:
+    return Catch(float(form.late), float(form.early), form.part)
 
 
 def _hand(form: HandForm) -> Hand:
@@ -192,7 +204,7 @@ def _lane_data(lane: Lane) -> dict[str, object]:
         "every": _note_value(lane.every_quarters),
         "begins": lane.begins.value,
         "repeats": lane.repeats,
-        "length": f"{lane.length.numerator}/{lane.length.denominator}",
+        "length": _fraction(lane.length),
         "roll": lane.roll_ms,
         "steps": [_step_data(step) for step in lane.steps],
     }
@@ -206,5 +218,8 @@ def _step_data(step: Step) -> object:
 
 
 def _note_value(quarters: Fraction) -> str:
-    value = quarters / 4
+    return _fraction(quarters / 4)
+
+
+def _fraction(value: Fraction) -> str:
     return f"{value.numerator}/{value.denominator}"

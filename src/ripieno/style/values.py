@@ -6,6 +6,7 @@ completes "expected ...".
 """
 
 import re
+from collections.abc import Callable
 from enum import StrEnum
 from fractions import Fraction
 from typing import Annotated, Any, Literal
@@ -29,6 +30,8 @@ from ripieno.theory.pitch import PIANO_HIGHEST, PIANO_LOWEST, note_named
 SHORTEST_EVERY, LONGEST_EVERY = Fraction(1, 96), Fraction(8)  # of a whole note
 MAX_STEPS = 256
 MAX_ROLL_MS = 120
+MAX_CATCH_MS = 200
+MAX_CATCH_PART = Fraction(1, 2)  # of a step; see `model.Catch`
 MAX_FINGERS = 5
 
 PLAY_WORDS: dict[str, Play] = {word.value: word for kind in (Spot, Tone) for word in kind}
@@ -39,7 +42,6 @@ _EVERY_EXPECTED = (
     f"a note value from {SHORTEST_EVERY} to {LONGEST_EVERY}/1 as a fraction of a whole note, "
     "1/4 being a quarter and 1/12 a triplet eighth"
 )
-_LENGTH_EXPECTED = "a number above 0 and up to 1, or a fraction such as 3/4"
 _PLAY_EXPECTED = f"one of {', '.join(PLAY_WORDS)}, or a number from 1 to {MAX_FINGERS}"
 
 
@@ -74,14 +76,25 @@ def _note_value(value: object) -> Fraction:
     return fraction
 
 
-def _length(value: object) -> Fraction:
-    if isinstance(value, int | float) and not isinstance(value, bool) and 0 < value <= 1:
-        fraction: Fraction | None = Fraction(value).limit_denominator(999)
-    else:
-        fraction = _fraction(value)
-    if fraction is None or not 0 < fraction <= 1:
-        raise _refused(_LENGTH_EXPECTED)
-    return fraction
+def _part_up_to(most: Fraction, such_as: str) -> Callable[[object], Fraction]:
+    """What reads a part of something: above 0 and up to `most`, a number or a fraction."""
+
+    def part(value: object) -> Fraction:
+        if isinstance(value, int | float) and not isinstance(value, bool) and 0 < value <= most:
+            fraction: Fraction | None = Fraction(value).limit_denominator(999)
+        else:
+            fraction = _fraction(value)
+        if fraction is None or not 0 < fraction <= most:
+            expected = f"a number above 0 and up to {most}, or a fraction such as {such_as}"
+            raise _refused(expected)
+        return fraction
+
+    return part
+
+
+def _part_schema(most: float) -> dict[str, Any]:
+    limits = {"type": "number", "exclusiveMinimum": 0, "maximum": most}
+    return {"anyOf": [limits, _FRACTION_SCHEMA]}
 
 
 def _meter(value: object) -> Meter:
@@ -160,12 +173,14 @@ _LIST_OR_WORD = Discriminator(lambda value: "list" if isinstance(value, list) el
 Line = Annotated[str, AfterValidator(_one_line)]
 NoteValue = Annotated[Fraction, PlainValidator(_note_value), WithJsonSchema(_FRACTION_SCHEMA)]
 Length = Annotated[
-    Fraction,
-    PlainValidator(_length),
-    WithJsonSchema(
-        {"anyOf": [{"type": "number", "exclusiveMinimum": 0, "maximum": 1}, _FRACTION_SCHEMA]}
-    ),
+    Fraction, PlainValidator(_part_up_to(Fraction(1), "3/4")), WithJsonSchema(_part_schema(1))
 ]
+CatchPart = Annotated[
+    Fraction,
+    PlainValidator(_part_up_to(MAX_CATCH_PART, "1/3")),
+    WithJsonSchema(_part_schema(float(MAX_CATCH_PART))),
+]
+CatchMs = Annotated[float, Field(ge=0, le=MAX_CATCH_MS, allow_inf_nan=False)]
 MeterName = Annotated[
     Meter,
     PlainValidator(_meter),

@@ -14,10 +14,17 @@ from typing import TypeAlias, Union
 from ripieno.errors import AuthorError
 from ripieno.theory.key import key_named
 from ripieno.theory.pitch import note_name, note_named
+from ripieno.wire.time_commands import (
+    TIME_BARE,
+    TIME_READERS,
+    TIME_TABLE,
+    TimeCommand,
+    time_words,
+)
+from ripieno.wire.words import WHOLE, Row, shown
 
 # The same as perform.settings has them for a session's beginning; a test holds them together,
 # because neither part may import the other.
-BPM_RANGE = (20.0, 400.0)
 TRANSPOSE_RANGE = (-24, 24)
 READINGS = ("played", "from-key")
 HANDS = ("left", "right")
@@ -28,8 +35,6 @@ MOST_WORDS, MOST_LETTERS = 16, 100  # our choice: no command is longer, so messa
 UNLEARNT = ("learn", "forget", "show", "figure", "styles", "status", "watch")
 
 _METER = re.compile(r"[1-9][0-9]?/[1-9][0-9]?")
-_NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?(e[+-]?[0-9]+)?", re.ASCII)
-_WHOLE = re.compile(r"[+-]?[0-9]{1,3}", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,30 +49,6 @@ class StepStyle:
     """To the next style (+1) or the previous one (-1), in the alphabetical order of ids."""
 
     by: int
-
-
-@dataclass(frozen=True, slots=True)
-class ChooseTempo:
-    """Beats a minute, 20..400."""
-
-    bpm: float
-
-
-@dataclass(frozen=True, slots=True)
-class NudgeTempo:
-    """So many beats a minute faster or slower; the outcome stays within the range."""
-
-    by: float
-
-
-@dataclass(frozen=True, slots=True)
-class TempoByValue:
-    """The tempo is 40 + the value, 0..127, of the controller that asks: a pedal or a fader."""
-
-
-@dataclass(frozen=True, slots=True)
-class Tap:
-    """One of the taps whose distance is a beat."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,37 +178,17 @@ class Watch:
 
 
 Command: TypeAlias = Union[  # noqa: UP007 - a `|` of names cannot hold a forward reference
-    ChooseStyle, StepStyle, ChooseTempo, NudgeTempo, TempoByValue, Tap, ChooseMeter, ChooseKey,
-    ChooseHold, ChooseSplit, Transpose, ChooseReading, PressDegree, Mute, Show, Hear, Stop, Silence,
-    Reload, Learn, StopLearning, Forget, AskFigure, AskStyles, AskStatus, Watch,
+    TimeCommand, ChooseStyle, StepStyle, ChooseMeter, ChooseKey, ChooseHold, ChooseSplit,
+    Transpose, ChooseReading, PressDegree, Mute, Show, Hear, Stop, Silence, Reload, Learn,
+    StopLearning, Forget, AskFigure, AskStyles, AskStatus, Watch,
 ]  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """A command as help, documentation and completion show it.
-
-    `form` is what follows the name, in brackets what may be left out; `fixed` are those of the
-    words that can follow which are always the same.
-    """
-
-    name: str
-    form: str
-    does: str
-    fixed: tuple[str, ...] = ()
 
 
 TABLE = (
     Row("style", "ID", "play in this style"),
     Row("next", "", "play in the next style, in the alphabet of their ids"),
     Row("previous", "", "play in the style before"),
-    Row(
-        "tempo",
-        "[BPM or +N or -N]",
-        "beats a minute, 20 to 400; with a sign, so many more or fewer; without a number, what "
-        "the controller that does it is at: 40 and its value, 0 to 127",
-    ),
-    Row("tap", "", "tap the tempo: a beat is the time between taps"),
+    *TIME_TABLE,
     Row("meter", "M", "beats over a note value, such as 3/4"),
     Row("key", "KEY or none", "the song's key, such as G or E minor", ("none",)),
     Row(
@@ -278,21 +239,19 @@ def command_from(words: Sequence[str]) -> Command:
     name, *rest = words
     read = _READERS.get(name)
     if read is None:
-        raise AuthorError(f"there is no command {_shown(name)}; {_hint(name)}")
+        raise AuthorError(f"there is no command {shown(name)}; {_hint(name)}")
     return read(rest)
 
 
 def words_of(command: Command) -> tuple[str, ...]:
     """The words that `command_from` makes the same command of."""
+    if isinstance(command, TimeCommand):
+        return time_words(command)
     match command:
         case ChooseStyle(style):
             return "style", style
         case StepStyle(by):
             return ("next" if by > 0 else "previous",)
-        case ChooseTempo(bpm):
-            return "tempo", _plain(bpm)
-        case NudgeTempo(by):
-            return "tempo", _plain(by) if _plain(by).startswith("-") else f"+{_plain(by)}"
         case ChooseMeter(meter):
             return "meter", meter
         case ChooseKey(key):
@@ -332,14 +291,9 @@ def _check_size(words: Sequence[str]) -> None:
     for word in words:
         if not word.strip() or not word.isprintable() or len(word) > MOST_LETTERS:
             raise AuthorError(
-                f"{_shown(word)} is no word of a command: write 1 to {MOST_LETTERS} printable "
+                f"{shown(word)} is no word of a command: write 1 to {MOST_LETTERS} printable "
                 "letters"
             )
-
-
-def _shown(word: str) -> str:
-    short = word if len(word) <= 40 else f"{word[:40]}..."
-    return "'" + "".join(c if c.isprintable() else ascii(c)[1:-1] for c in short) + "'"
 
 
 def _hint(name: str) -> str:
@@ -347,111 +301,82 @@ def _hint(name: str) -> str:
     return f"did you mean {' or '.join(near)}?" if near else f"there are {', '.join(_ROWS)}"
 
 
-def _wrong(name: str, words: Sequence[str]) -> AuthorError:
-    """What was found after a command's name, and what could stand there."""
-    found = _shown(" ".join(words)) if words else "nothing"
-    form = _ROWS[name].form or "nothing"
-    return AuthorError(f"found {found} after '{name}'; expected {form}")
-
-
-def _one(name: str, words: Sequence[str]) -> str:
-    if len(words) != 1:
-        raise _wrong(name, words)
-    return words[0]
-
-
 def _style(words: Sequence[str]) -> Command:
-    return ChooseStyle(_one("style", words))
-
-
-def _tempo(words: Sequence[str]) -> Command:
-    if not words:
-        return TempoByValue()
-    text = _one("tempo", words)
-    if _NUMBER.fullmatch(text) is None:
-        raise _wrong("tempo", words)
-    number, (least, most) = float(text), BPM_RANGE
-    if text[0] in "+-":
-        if abs(number) > most:
-            raise AuthorError(f"tempo {_shown(text)} is more than {most:g} at once")
-        return NudgeTempo(number)
-    if not least <= number <= most:
-        raise AuthorError(f"{_shown(text)} is no tempo: write a number from {least:g} to {most:g}")
-    return ChooseTempo(number)
+    return ChooseStyle(_ROWS["style"].one(words))
 
 
 def _meter(words: Sequence[str]) -> Command:
-    text = _one("meter", words)
+    text = _ROWS["meter"].one(words)
     if _METER.fullmatch(text) is None:
         raise AuthorError(
-            f"{_shown(text)} is no meter: write beats over a note value, as 4/4 or 6/8"
+            f"{shown(text)} is no meter: write beats over a note value, as 4/4 or 6/8"
         )
     return ChooseMeter(text)
 
 
 def _key(words: Sequence[str]) -> Command:
     if not words:
-        raise _wrong("key", words)
+        raise _ROWS["key"].wrong(words)
     return ChooseKey(None if words == ["none"] else str(key_named(" ".join(words))))
 
 
 def _hold(words: Sequence[str]) -> Command:
     if not words:
         return ChooseHold(None)
-    text = _one("hold", words)
+    text = _ROWS["hold"].one(words)
     if text not in _ROWS["hold"].fixed:
-        raise _wrong("hold", words)
+        raise _ROWS["hold"].wrong(words)
     return ChooseHold(text == "on")
 
 
 def _split(words: Sequence[str]) -> Command:
-    text = _one("split", words)
+    text = _ROWS["split"].one(words)
     return ChooseSplit(None if text == "none" else note_named(text))
 
 
 def _transpose(words: Sequence[str]) -> Command:
-    text, (least, most) = _one("transpose", words), TRANSPOSE_RANGE
-    if _WHOLE.fullmatch(text) is None or not least <= int(text) <= most:
+    text, (least, most) = _ROWS["transpose"].one(words), TRANSPOSE_RANGE
+    if WHOLE.fullmatch(text) is None or not least <= int(text) <= most:
         raise AuthorError(
-            f"{_shown(text)} is no transposition: write whole semitones from {least} to {most}"
+            f"{shown(text)} is no transposition: write whole semitones from {least} to {most}"
         )
     return Transpose(int(text))
 
 
 def _reading(words: Sequence[str]) -> Command:
-    text = _one("reading", words)
+    text = _ROWS["reading"].one(words)
     if text not in READINGS:
-        raise _wrong("reading", words)
+        raise _ROWS["reading"].wrong(words)
     return ChooseReading(text)
 
 
 def _degree(words: Sequence[str]) -> Command:
-    text = _one("degree", words)
+    text = _ROWS["degree"].one(words)
     if text != "none" and text not in "1234567":
-        raise _wrong("degree", words)
+        raise _ROWS["degree"].wrong(words)
     return PressDegree(None if text == "none" else int(text))
 
 
 def _mute(words: Sequence[str]) -> Command:
-    text = _one("mute", words)
+    text = _ROWS["mute"].one(words)
     if text not in (*HANDS, "none"):
-        raise _wrong("mute", words)
+        raise _ROWS["mute"].wrong(words)
     return Mute(None if text == "none" else text)
 
 
 def _show(words: Sequence[str]) -> Command:
     if not words:
-        raise _wrong("show", words)
+        raise _ROWS["show"].wrong(words)
     return Show(() if list(words) == ["none"] else tuple(note_named(word) for word in words))
 
 
 def _hear(words: Sequence[str]) -> Command:
-    text = _one("hear", words)
+    text = _ROWS["hear"].one(words)
     return Hear(None if text == "none" else text)
 
 
 def _styles(words: Sequence[str]) -> Command:
-    return AskStyles(_one("styles", words) if words else None)
+    return AskStyles(_ROWS["styles"].one(words) if words else None)
 
 
 def _learn(words: Sequence[str]) -> Command:
@@ -460,7 +385,7 @@ def _learn(words: Sequence[str]) -> Command:
 
 def _forget(words: Sequence[str]) -> Command:
     if not words:
-        raise _wrong("forget", words)
+        raise _ROWS["forget"].wrong(words)
     return Forget(_learnable("forget", words))
 
 
@@ -476,21 +401,15 @@ def _bare(name: str, command: Command) -> Callable[[Sequence[str]], Command]:
 
     def read(words: Sequence[str]) -> Command:
         if words:
-            raise _wrong(name, words)
+            raise _ROWS[name].wrong(words)
         return command
 
     return read
 
 
-def _plain(number: float) -> str:
-    """The shortest text that reads back as the same number."""
-    return repr(float(number)).removesuffix(".0")
-
-
 _BARE: dict[str, Command] = {
     "next": StepStyle(1),
     "previous": StepStyle(-1),
-    "tap": Tap(),
     "stop": Stop(),
     "silence": Silence(),
     "reload": Reload(),
@@ -500,13 +419,13 @@ _BARE: dict[str, Command] = {
 }
 _BARE_WORDS: dict[type[Command], tuple[str, ...]] = {
     **{type(command): (name,) for name, command in _BARE.items()},
-    TempoByValue: ("tempo",),
     StopLearning: ("learn",),
 }
 _READERS: dict[str, Callable[[Sequence[str]], Command]] = {
+    **TIME_READERS,
+    **{name: _bare(name, command) for name, command in TIME_BARE.items()},
     **{name: _bare(name, command) for name, command in _BARE.items()},
     "style": _style,
-    "tempo": _tempo,
     "meter": _meter,
     "key": _key,
     "hold": _hold,

@@ -30,6 +30,10 @@ class Status:
 
     `bar` and `beat` count from 1, and are None while nothing is played; so is `quarters`, the
     place in a bar of `bar_quarters`. `serial` counts the strikes. `keys` are those that are down.
+    `follow` is who leads the time, `lean` how closely it follows the hands; `clock` is whether the
+    clock that it follows is heard, missing or stopped, '' if it follows none. `starting` is strike
+    or downbeat, `pickup` in beats. `counting`: whether bars are counted in, `ending`: whether the
+    music slows down into its last chord, `waiting`: whether a chord waits for its downbeat.
     `muted` is the hand that is silent, `hearing` the style that is heard before it is chosen.
     `degree` is the chord's in the key, as a Roman numeral. `input` and `output`
     are names of ports, '' while there is none; `input_why` and `output_why` are a sentence, which
@@ -48,6 +52,15 @@ class Status:
     channel: int
     reading: str
     swing: str
+    follow: str
+    lean: int
+    clock: str
+    starting: str
+    pickup: int
+    send_clock: bool
+    counting: bool
+    ending: bool
+    waiting: bool
     chord: str | None
     degree: str | None
     bar: int | None
@@ -97,6 +110,15 @@ def status_from_data(data: object) -> Status:
         channel=read.get("channel", _whole),
         reading=read.get("reading", _text),
         swing=read.get("swing", _text),
+        follow=read.get("follow", _text),
+        lean=read.get("lean", _whole),
+        clock=read.get("clock", _text),
+        starting=read.get("starting", _text),
+        pickup=read.get("pickup", _whole),
+        send_clock=read.get("send_clock", _flag),
+        counting=read.get("counting", _flag),
+        ending=read.get("ending", _flag),
+        waiting=read.get("waiting", _flag),
         chord=read.get("chord", _or_none(_text)),
         degree=read.get("degree", _or_none(_text)),
         bar=read.get("bar", _or_none(_whole)),

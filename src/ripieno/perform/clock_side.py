@@ -1,0 +1,148 @@
+"""A MIDI clock as one who leads the time: where the song is, by its ticks.
+
+`position = offset + factor * tick / 24` quarters. A start or a song position says where the song
+is, and the offset is 0; a clock that just ticks keeps its distance from whatever began between
+two of its ticks.
+"""
+
+from collections import deque
+from dataclasses import dataclass
+from fractions import Fraction
+
+from ripieno.perform.clock import TICKS_A_QUARTER, TICKS_A_SIXTEENTH, ClockFollower, Pace
+from ripieno.perform.transport import Transport
+
+# When the time begins, all that is known of the clock is these last ticks. So a journal that has
+# them replays identically, however long the clock had been ticking before.
+REMEMBERED = TICKS_A_QUARTER
+_PARTS = 1000  # of a nanosecond, to which a tick's length is rounded
+_PLACE_PARTS = 10**9
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """The music is at a position, in quarters, at an instant, and goes on so fast."""
+
+    at_ns: int
+    position: Fraction
+    ns_per_quarter: Fraction
+
+
+class ClockSide:
+    """`starts`: with the next tick the song begins or goes on.
+
+    `later_ns`: from its next start on, all of it is so late.
+    """
+
+    def __init__(self) -> None:
+        self.starts = False
+        self.later_ns = 0
+        self._follower = ClockFollower()
+        self._recent: deque[int] = deque(maxlen=REMEMBERED)
+        self._pace: Pace | None = None
+        self._offset, self._factor = Fraction(0), Fraction(1)
+        self._next_factor: Fraction | None = None  # from the next beat
+        self._place = 0  # of the next tick that starts
+        self._runs = self._has_stopped = self._is_missed = False
+
+    def is_heard(self, now_ns: int) -> bool:
+        """Whether it ticks, as far as is known at an instant."""
+        lost_ns = self._follower.lost_ns
+        return lost_ns is not None and now_ns < lost_ns
+
+    @property
+    def has_stopped(self) -> bool:
+        """Whether the last word on the song was that it stands."""
+        return self._has_stopped
+
+    def start(self, *, anew: bool) -> None:
+        self._place = 0 if anew else self._place
+        self.starts = self._runs = True
+        self._has_stopped = False
+
+    def stop(self) -> None:
+        self.starts = self._runs = False
+        self._has_stopped = True
+
+    def locate(self, sixteenths: int) -> None:
+        """The song is there with the next start; at once, if it is running."""
+        self._place = sixteenths * TICKS_A_SIXTEENTH
+        self.starts = self._runs
+
+    def forget(self) -> None:
+        """Nothing is known of any clock."""
+        self._follower, self._pace = ClockFollower(), None
+        self._recent.clear()
+        self.starts = self._runs = self._has_stopped = False
+
+    def scale(self, factor: Fraction, *, at_once: bool) -> None:
+        self._next_factor = (self._next_factor or self._factor) * factor
+        if at_once:
+            self._factor, self._next_factor = self._next_factor, None
+
+    def quarter_ns(self, now_ns: int) -> Fraction | None:
+        """How long a quarter is by the last ticks alone; None if no clock is heard."""
+        if not self.is_heard(now_ns):
+            return None
+        self._renew()
+        return self._quarter_ns()
+
+    def join(self, transport: Transport, now_ns: int) -> None:
+        """Keep the distance that the music has from the ticks just now."""
+        if self._pace is None or not self.is_heard(now_ns):
+            self._offset = Fraction(0)
+            return
+        place = Fraction(round(self._pace.place_at(now_ns) * _PLACE_PARTS), _PLACE_PARTS)
+        self._offset = transport.position_at(now_ns) - self._factor * place / TICKS_A_QUARTER
+
+    def tick(self, at_ns: int, transport: Transport | None) -> Line:
+        """The line from this tick to the next."""
+        own = None
+        if self.starts:
+            self._renew()
+            self._offset = -self.later_ns / self._quarter_ns() if self._pace else Fraction(0)
+            self._follower.begin(self._place)
+        elif transport is not None:
+            own = self._as_pace(transport, at_ns)
+        self.starts = False
+        self._recent.append(at_ns)
+        self._is_missed = False
+        self._pace = pace = self._follower.tick(at_ns, own)
+        self._place = pace.tick + 1
+        position = self._offset + self._factor * pace.tick / TICKS_A_QUARTER
+        if self._next_factor is not None and (transport is None or transport.is_beat(position)):
+            self._factor, self._next_factor = self._next_factor, None
+            self._offset = position - self._factor * pace.tick / TICKS_A_QUARTER
+        return self._line(pace)
+
+    @property
+    def lost_ns(self) -> int | None:
+        """When it counts as missing, if no other tick comes; None where that is known already."""
+        return None if self._is_missed else self._follower.lost_ns
+
+    def miss(self, now_ns: int) -> Line | None:
+        """No tick has come: the line along which the music goes on."""
+        self._is_missed = True
+        self._pace = self._follower.miss(now_ns)
+        return None if self._pace is None else self._line(self._pace)
+
+    def _line(self, pace: Pace) -> Line:
+        position = self._offset + self._factor * pace.tick / TICKS_A_QUARTER
+        return Line(pace.at_ns, position, self._quarter_ns())
+
+    def _renew(self) -> None:
+        self._follower = ClockFollower()
+        for at_ns in self._recent:
+            self._pace = self._follower.tick(at_ns)
+
+    def _quarter_ns(self) -> Fraction:
+        assert self._pace is not None, "a tick has arrived"
+        tick_ns = Fraction(round(self._pace.tick_ns * _PARTS), _PARTS)
+        return tick_ns * TICKS_A_QUARTER / self._factor
+
+    def _as_pace(self, transport: Transport, now_ns: int) -> Pace:
+        """The music that is played, as the clock's ticks."""
+        place = (transport.position_at(now_ns) - self._offset) * TICKS_A_QUARTER / self._factor
+        tick = round(place)
+        tick_ns = transport.ns_per_quarter * self._factor / TICKS_A_QUARTER
+        return Pace(now_ns - round((place - tick) * tick_ns), tick, float(tick_ns))

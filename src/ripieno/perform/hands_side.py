@@ -1,0 +1,65 @@
+"""The hands as those who lead the time: how strikes bend the transport.
+
+Places are counted in beats from a downbeat, so that the follower knows the bar.
+"""
+
+from fractions import Fraction
+
+from ripieno.perform.bending import bent
+from ripieno.perform.following import Course, HandsFollower
+from ripieno.perform.transport import Transport
+
+_PARTS = 1000  # of a nanosecond, to which a beat's length is rounded
+
+
+class HandsSide:
+    """`lean` is how closely the hands are followed, 0 (steady) to 100 (leaning)."""
+
+    def __init__(self, lean: int) -> None:
+        self.lean = lean
+        self._follower: HandsFollower | None = None
+        self._heard: int | None = None  # a strike that is still to be followed
+        self._change_ns: int | None = None  # when the tempo is to change without a strike
+
+    def begin(self, transport: Transport, now_ns: int) -> None:
+        """Whatever the hands did before, this is where the music is and how fast."""
+        course = _course(transport, now_ns)
+        meter = transport.meter
+        compound = meter.beat_quarters.numerator % 3 == 0
+        self._follower = HandsFollower(
+            now_ns,
+            course.position_beats,
+            course.beat_ns,
+            self.lean,
+            meter.beats,
+            parts=3 if compound else 2,
+        )
+        self._heard = self._change_ns = None
+
+    def struck(self, at_ns: int, strike_ns: int) -> None:
+        """A strike whose last key came at `strike_ns`. It is followed when its notes are out."""
+        self._heard = strike_ns
+        self._change_ns = at_ns + 1
+
+    @property
+    def due_ns(self) -> int | None:
+        """When to ask for the next bend."""
+        return self._change_ns
+
+    def bend(self, transport: Transport, now_ns: int) -> Transport:
+        """The transport from now on: in the same place, and towards where the hands have it."""
+        assert self._follower is not None, "the time has begun"
+        if self._heard is not None:
+            self._follower.lean = self.lean
+            self._follower.strike(self._heard)
+            self._heard = None
+        answer = bent(now_ns, _course(transport, now_ns), self._follower.course, self.lean)
+        self._change_ns = answer.next_change_ns
+        beat_ns = Fraction(round(answer.course.beat_ns * _PARTS), _PARTS)
+        return transport.at_tempo(now_ns, beat_ns / transport.meter.beat_quarters)
+
+
+def _course(transport: Transport, now_ns: int) -> Course:
+    beat = transport.meter.beat_quarters
+    place = (transport.position_at(now_ns) - transport.bar_quarters) / beat
+    return Course(now_ns, float(place), float(transport.ns_per_quarter * beat))

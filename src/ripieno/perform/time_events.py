@@ -1,0 +1,79 @@
+"""What events about the time come to: for the accompaniment, the count-in and the clock out."""
+
+from collections.abc import Callable
+
+from ripieno.perform import events as ev
+from ripieno.perform.accompaniment import Accompaniment
+from ripieno.perform.clock_out import ClockOut
+from ripieno.perform.count import Count
+from ripieno.perform.events import Input, Send
+from ripieno.perform.timekeeper import Turn
+
+
+class TimeEvents:
+    """Hands each event to whoever it is about, and lets the accompaniment take the turn of it."""
+
+    def __init__(self, accompaniment: Accompaniment, count: Count, clock_out: ClockOut) -> None:
+        self._playing, self._time = accompaniment, accompaniment.time
+        self._count, self._clock_out = count, clock_out
+        time = self._time
+        self._turns: dict[type, Callable[..., Turn]] = {
+            ev.SetTempo: lambda at, e: time.set_tempo(at, e.bpm),
+            ev.SetMeter: lambda at, e: time.set_meter(at, e.meter),
+            ev.Tapped: lambda at, e: time.tapped(at, e.beat_ns, e.bpm),
+            ev.Nudge: lambda at, e: time.nudge(at, e.later_ms),
+            ev.Ramp: lambda at, e: time.ramp(at, e.bpm, e.beats),
+            ev.Scale: lambda at, e: time.scale(at, e.factor),
+            ev.Downbeat: lambda at, e: time.downbeat(at, e.beat_ns),
+            ev.ClockTick: lambda at, _: time.clock_tick(at),
+        }
+        self._others: dict[type, Callable[..., None]] = {
+            ev.Break: lambda _at, _: self._playing.lift(),
+            ev.CountIn: self._count_in,
+            ev.Ending: lambda at, e: self._playing.end(at, e.beats),
+            ev.SetFollow: lambda at, e: time.set_follow(at, e.follow),
+            ev.SetLean: lambda _, e: time.set_lean(e.lean),
+            ev.SetStart: self._set_start,
+            ev.SetPickup: self._set_pickup,
+            ev.SetSwing: lambda at, e: self._playing.set_swing(at, e.swing),
+            ev.SetSendClock: lambda _, e: clock_out.switch(on=e.send_clock),
+            ev.ClockStart: lambda _at, _: time.clock_starts(anew=True),
+            ev.ClockContinue: lambda _at, _: time.clock_starts(anew=False),
+            ev.ClockStop: self._clock_stop,
+            ev.SongPosition: lambda _, e: time.song_position(e.sixteenths),
+        }
+
+    def take(self, at_ns: int, event: Input) -> bool:
+        """Whether the event was one about the time; then it is done."""
+        if (turn := self._turns.get(type(event))) is not None:
+            self._playing.turn(at_ns, turn(at_ns, event))
+        elif (do := self._others.get(type(event))) is not None:
+            do(at_ns, event)
+        else:
+            return False
+        return True
+
+    def due_ns(self) -> int | None:
+        """When a click or a tick for others is due."""
+        due = (self._count.due_ns(self._time.transport), self._clock_out.due_ns())
+        return min([at for at in due if at is not None], default=None)
+
+    def perform(self, now_ns: int) -> list[Send]:
+        """What goes out before everything else: ticks for others, then clicks."""
+        clicks = self._count.perform(now_ns, self._time.transport)
+        self._clock_out.follow(now_ns, self._time.transport, self._time.ns_per_quarter)
+        return [Send(now_ns, data) for data in self._clock_out.perform(now_ns) + clicks]
+
+    def _count_in(self, at_ns: int, event: ev.CountIn) -> None:
+        self._count.begin(*self._playing.count_in(at_ns, event.bars))
+
+    def _set_start(self, _at_ns: int, event: ev.SetStart) -> None:
+        self._playing.start = event.start
+
+    def _set_pickup(self, _at_ns: int, event: ev.SetPickup) -> None:
+        self._time.pickup = event.pickup
+
+    def _clock_stop(self, _at_ns: int, _event: ev.ClockStop) -> None:
+        if self._time.clock_stops():
+            self._playing.halt()
+            self._count.stop()

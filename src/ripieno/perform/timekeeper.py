@@ -1,0 +1,328 @@
+"""Who leads the time: the program at a chosen tempo, a MIDI clock, or the player's hands.
+
+Whoever does, the music is always on one `Transport`, a straight line from here on. What happens
+to it is one of four `Turn`s, and those who play need to know nothing more:
+
+| turn    | the music                                        | by                               |
+|---------|--------------------------------------------------|----------------------------------|
+| STAYS   | goes on as it did                                |                                  |
+| BENDS   | is where it was, at another tempo                | tempo, ramps, clock, hands       |
+| SHIFTS  | is somewhere else, less than half a beat away    | taps, nudges, a forced downbeat  |
+| JUMPS   | is elsewhere: hands come in anew                 | a clock's start, another meter   |
+
+Tempo changes that are planned (ramps, ritardandi) are a row of transports, each taken at its own
+anchor. While a clock that is followed is heard, nothing else changes the tempo.
+"""
+
+from collections import deque
+from collections.abc import Iterable
+from dataclasses import replace
+from enum import Enum, auto
+from fractions import Fraction
+
+from ripieno.perform.clock_side import ClockSide
+from ripieno.perform.curve import RITARDANDO_CURVATURE, RITARDANDO_TO, Curve, along, ramp
+from ripieno.perform.hands_side import HandsSide
+from ripieno.perform.settings import BPM_RANGE, Follow, Settings
+from ripieno.perform.transport import Transport
+from ripieno.style.model import Meter
+from ripieno.units import NS_PER_MINUTE, ns_from_ms, ns_per_quarter
+
+_FINAL = Curve(RITARDANDO_TO, RITARDANDO_CURVATURE)
+
+
+class Turn(Enum):
+    STAYS = auto()
+    BENDS = auto()
+    SHIFTS = auto()
+    JUMPS = auto()
+
+
+class Timekeeper:
+    """`transport` is None while the time stands, before the first strike and after a stop."""
+
+    def __init__(self, settings: Settings) -> None:
+        self.transport: Transport | None = None
+        self.meter = settings.meter
+        self.ns_per_quarter = ns_per_quarter(settings.bpm, settings.meter.beat_quarters)
+        self.pickup = settings.pickup
+        self.follow = settings.follow
+        self._planned: deque[Transport] = deque()
+        self._is_led = False  # by a plan of the player's, a ramp or an ending
+        self._ends = False  # to whose last tempo there is nothing after
+        self._chosen_ns = self.ns_per_quarter  # a quarter's, before hands and endings bent it
+        self._clock = ClockSide()
+        self._hands = HandsSide(settings.lean)
+
+    # The course of things.
+
+    def begin(self, at_ns: int) -> Transport:
+        """The time begins: the music is at its beginning, a downbeat unless there is a pick-up."""
+        if self.follow is Follow.CLOCK:
+            self.ns_per_quarter = self._clock.quarter_ns(at_ns) or self.ns_per_quarter
+        before_first = self.pickup % self.meter.beats * self.meter.beat_quarters
+        self.go_on(
+            at_ns,
+            Transport(
+                at_ns, Fraction(0), self.ns_per_quarter, self.meter, bar_quarters=before_first
+            ),
+        )
+        assert self.transport is not None, "it has begun"
+        return self.transport
+
+    def go_on(self, at_ns: int, transport: Transport) -> None:
+        """In a time that runs already."""
+        self.transport, self.meter = transport, transport.meter
+        self.ns_per_quarter = transport.ns_per_quarter
+        self._leave_plan()
+        self._join(at_ns)
+
+    def stop(self) -> None:
+        """The time stands. What is played next is at the tempo that was chosen."""
+        self.transport = None
+        self._leave_plan()
+        if self.follow is not Follow.CLOCK:
+            self.ns_per_quarter = self._chosen_ns
+
+    def due_ns(self) -> int | None:
+        """When the tempo changes next: by what is planned, or because a clock is missing."""
+        planned_ns = self._planned[0].anchor_ns if self._planned else None
+        lost_ns = self._clock.lost_ns if self._clock_leads else None
+        bend_ns = self._hands.due_ns if self._hands_lead else None
+        return min([at for at in (planned_ns, lost_ns, bend_ns) if at is not None], default=None)
+
+    def perform(self, now_ns: int) -> Turn:
+        """Take what is planned by now."""
+        turn = Turn.STAYS
+        if self._clock_leads and (lost_ns := self._clock.lost_ns) is not None and lost_ns <= now_ns:
+            turn = self._go_on_without_clock(now_ns)
+        if self._hands_lead and (bend_ns := self._hands.due_ns) is not None and bend_ns <= now_ns:
+            assert self.transport is not None, "there is something that the hands lead"
+            turn = self._bend(self._hands.bend(self.transport, now_ns))
+        while self._planned and self._planned[0].anchor_ns <= now_ns:
+            turn = self._bend(self._planned.popleft())
+        if self._is_led and not self._planned and not self._ends:
+            self._is_led = False
+            self._join(now_ns)
+        return turn
+
+    def clock_is_heard(self, now_ns: int) -> bool:
+        """Whether a clock leads at this instant."""
+        return self.follow is Follow.CLOCK and self._clock.is_heard(now_ns)
+
+    def clock_state(self, now_ns: int) -> str:
+        """For people: whether the clock that is followed is heard, missing or stopped."""
+        if self.follow is not Follow.CLOCK:
+            return ""
+        if not self._clock.is_heard(now_ns):
+            return "missing"
+        return "stopped" if self._clock.has_stopped else "heard"
+
+    # What the player asks for.
+
+    def set_tempo(self, at_ns: int, bpm: float) -> Turn:
+        self._chosen_ns = ns_per_quarter(bpm, self.meter.beat_quarters)
+        if self.clock_is_heard(at_ns):
+            return Turn.STAYS
+        self._leave_plan()
+        return self._at_tempo(at_ns, self._chosen_ns)
+
+    def ramp(self, at_ns: int, bpm: float, beats: int) -> Turn:
+        """To another tempo within so many beats. Where nothing plays, it is the tempo at once."""
+        transport = self.transport
+        if transport is None or self.clock_is_heard(at_ns):
+            return self.set_tempo(at_ns, bpm)
+        end = transport.position_at(at_ns) + beats * self.meter.beat_quarters
+        self._chosen_ns = ns_per_quarter(bpm, self.meter.beat_quarters)
+        self._leave_plan()
+        return self._lead(at_ns, ramp(transport, at_ns, bpm, end))
+
+    def end(self, at_ns: int, end: Fraction) -> Turn:
+        """A ritardando to a position. Whoever leads is let go: they do not slow down."""
+        assert self.transport is not None, "there is something to end"
+        self._leave_plan()
+        self._ends = True
+        return self._lead(at_ns, along(_FINAL, self.transport, at_ns, end))
+
+    def scale(self, at_ns: int, factor: Fraction) -> Turn:
+        """Half or double time, from the next beat, so that beats go on falling on beats."""
+        least, most = BPM_RANGE
+        to_ns, transport = self.ns_per_quarter / factor, self.transport
+        if not least <= NS_PER_MINUTE / (to_ns * self.meter.beat_quarters) <= most:
+            return Turn.STAYS
+        self._chosen_ns /= factor
+        if self.clock_is_heard(at_ns):
+            self._clock.scale(factor, at_once=transport is None)
+        elif transport is None:
+            self.ns_per_quarter = to_ns
+        else:
+            self._leave_plan()
+            beat = transport.next_beat(transport.position_at(at_ns))
+            self._lead(at_ns, [transport.going_on(transport.due_ns(beat), beat, to_ns)])
+        return Turn.STAYS
+
+    def tapped(self, at_ns: int, beat_ns: int, bpm: float) -> Turn:
+        """There was a beat at an instant, and this is the tempo."""
+        turn = self.set_tempo(at_ns, bpm)
+        if turn is Turn.STAYS:
+            return turn
+        return self._beat_at(at_ns, beat_ns)
+
+    def nudge(self, at_ns: int, later_ms: float) -> Turn:
+        """All comes so much later; after a clock that is followed, too."""
+        later_ns = ns_from_ms(later_ms)
+        if self.follow is Follow.CLOCK:
+            self._clock.later_ns += later_ns
+        if self.transport is None:
+            return Turn.STAYS
+        self._planned = deque([_later(planned, later_ns) for planned in self._planned])
+        return self._shift(at_ns, _later(self.transport, later_ns))
+
+    def downbeat(self, at_ns: int, beat_ns: int) -> Turn:
+        """The beat nearest to an instant begins a bar. Unless a clock has the beat, it is then."""
+        if self.transport is None:
+            return Turn.STAYS
+        if not self.clock_is_heard(at_ns):
+            self._leave_plan()
+            self._beat_at(at_ns, beat_ns)
+        beat = self.transport.nearest_beat(self.transport.position_at(beat_ns))
+        return self._count_from(at_ns, beat, self.meter)
+
+    def set_meter(self, at_ns: int, meter: Meter) -> Turn:
+        """Another meter, whose first downbeat is now. Quarters keep their length."""
+        self.meter = meter
+        if self.transport is None:
+            return Turn.STAYS
+        return self._count_from(at_ns, self.transport.position_at(at_ns), meter)
+
+    def set_follow(self, at_ns: int, follow: Follow) -> None:
+        """Somebody else leads from now on; where the music is, it goes on."""
+        self.follow = follow
+        self._clock.forget()
+        self._leave_plan()
+        self._join(at_ns)
+
+    def set_lean(self, lean: int) -> None:
+        self._hands.lean = lean
+
+    def count_in(self, at_ns: int, bars: int) -> Fraction:
+        """The downbeat after the bars that are counted from now. Begins the time if it stands.
+
+        In a time that runs, they are counted from its next downbeat.
+        """
+        if self.transport is None:
+            self.begin(at_ns)
+            assert self.transport is not None, "it has begun"
+            first = bars * self.meter.bar_quarters
+            self.transport = replace(self.transport, bar_quarters=first)
+            return first
+        downbeat = self.transport.next_downbeat(self.transport.position_at(at_ns))
+        return downbeat + bars * self.meter.bar_quarters
+
+    # What comes from outside.
+
+    def struck(self, at_ns: int, strike_ns: int) -> None:
+        """A chord was struck, of which the last key went down at `strike_ns`."""
+        if self._hands_lead:
+            self._hands.struck(at_ns, strike_ns)
+
+    def clock_tick(self, at_ns: int) -> Turn:
+        """A tick of a clock, which counts only if a clock is followed."""
+        if self.follow is not Follow.CLOCK:
+            return Turn.STAYS
+        starts = self._clock.starts
+        line = self._clock.tick(at_ns, self.transport)
+        if starts:
+            begun = Transport(line.at_ns, line.position, line.ns_per_quarter, self.meter)
+            self.transport, self.ns_per_quarter = begun, line.ns_per_quarter
+            self._leave_plan()
+            return Turn.JUMPS
+        if self.transport is None:
+            self.ns_per_quarter = line.ns_per_quarter
+            return Turn.STAYS
+        if self._is_led:
+            return Turn.STAYS
+        return self._bend(self.transport.going_on(line.at_ns, line.position, line.ns_per_quarter))
+
+    def clock_starts(self, *, anew: bool) -> None:
+        """With the next tick, from the beginning or from where the song is."""
+        self._clock.start(anew=anew)
+
+    def clock_stops(self) -> bool:
+        """Whether that stops the music."""
+        self._clock.stop()
+        is_led = self.follow is Follow.CLOCK and self.transport is not None
+        if is_led:
+            self.stop()
+        return is_led
+
+    def song_position(self, sixteenths: int) -> None:
+        self._clock.locate(sixteenths)
+
+    # What becomes of the transport.
+
+    @property
+    def _clock_leads(self) -> bool:
+        is_free = self.transport is not None and not self._is_led
+        return is_free and self.follow is Follow.CLOCK
+
+    @property
+    def _hands_lead(self) -> bool:
+        is_free = self.transport is not None and not self._is_led
+        return is_free and self.follow is Follow.HANDS
+
+    def _go_on_without_clock(self, now_ns: int) -> Turn:
+        line = self._clock.miss(now_ns)
+        if line is None or self.transport is None:
+            return Turn.STAYS
+        return self._bend(self.transport.going_on(line.at_ns, line.position, line.ns_per_quarter))
+
+    def _at_tempo(self, at_ns: int, quarter_ns: Fraction) -> Turn:
+        self.ns_per_quarter = quarter_ns
+        if self.transport is None:
+            return Turn.STAYS
+        turn = self._bend(self.transport.at_tempo(at_ns, quarter_ns))
+        self._join(at_ns)
+        return turn
+
+    def _bend(self, transport: Transport) -> Turn:
+        self.transport, self.ns_per_quarter = transport, transport.ns_per_quarter
+        return Turn.BENDS
+
+    def _shift(self, at_ns: int, transport: Transport) -> Turn:
+        self._bend(transport)
+        self._join(at_ns)
+        return Turn.SHIFTS
+
+    def _beat_at(self, at_ns: int, beat_ns: int) -> Turn:
+        """Move what is played so that its nearest beat is at an instant."""
+        transport = self.transport
+        assert transport is not None, "there is something to move"
+        beat = transport.nearest_beat(transport.position_at(beat_ns))
+        return self._shift(at_ns, transport.going_on(beat_ns, beat, transport.ns_per_quarter))
+
+    def _count_from(self, at_ns: int, downbeat: Fraction, meter: Meter) -> Turn:
+        assert self.transport is not None, "there are bars to count"
+        self.transport = self.transport.in_meter(downbeat, meter)
+        self._planned = deque([planned.counted_as(self.transport) for planned in self._planned])
+        self._join(at_ns)
+        return Turn.JUMPS
+
+    def _lead(self, at_ns: int, pieces: Iterable[Transport]) -> Turn:
+        """The tempo is planned from now on, and nobody else leads."""
+        self._planned, self._is_led = deque(pieces), True
+        return self.perform(at_ns)
+
+    def _leave_plan(self) -> None:
+        self._planned.clear()
+        self._is_led = self._ends = False
+
+    def _join(self, at_ns: int) -> None:
+        """Clock and hands lead on from where the music is."""
+        if self.transport is not None:
+            self._clock.join(self.transport, at_ns)
+            self._hands.begin(self.transport, at_ns)
+
+
+def _later(transport: Transport, later_ns: int) -> Transport:
+    return replace(transport, anchor_ns=transport.anchor_ns + later_ns)

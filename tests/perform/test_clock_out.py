@@ -1,0 +1,100 @@
+"""MIDI clock for others (MIDI 1.0: F8 24 a quarter, FA, FB, FC, F2 in sixteenths)."""
+
+import itertools
+
+from rig import C4, E4, G4, Rig
+from ripieno.perform import events as ev
+from ripieno.perform.settings import Follow
+from ripieno.units import NS_PER_MS, ns_from_ms
+
+TRIAD = (C4, E4, G4)
+TICK, START, CONTINUE, STOP = b"\xf8", b"\xfa", b"\xfb", b"\xfc"
+
+
+def clock(rig: Rig, until_ms: float) -> list[tuple[float, bytes]]:
+    sends = rig.sends(until_ms)
+    return [(s.due_ns / NS_PER_MS, s.data) for s in sends if s.data[0] >= 0xF0]
+
+
+def ticks(rig: Rig, until_ms: float) -> list[float]:
+    return [ms for ms, data in clock(rig, until_ms) if data == TICK]
+
+
+def sending(**settings: object) -> Rig:
+    return Rig("steady-quarters", **({"bpm": 120, "send_clock": True} | settings))
+
+
+def test_nothing_goes_out_unless_it_is_asked_for() -> None:
+    rig = sending(send_clock=False)
+    rig.chord(0, *TRIAD, until_ms=400)
+    assert clock(rig, 3000) == []
+
+
+def test_the_first_strike_is_a_start_and_the_first_tick_and_there_are_24_a_quarter() -> None:
+    rig = sending()
+    rig.events.append(ev.SetSendClock(0, send_clock=True))
+    rig.chord(1010, *TRIAD, until_ms=1400)
+    after = [(ms, data) for ms, data in clock(rig, 3011) if ms >= 1010]
+    assert [data for _, data in after[:2]] == [START, TICK]
+    assert after[0][0] == after[1][0] == 1010
+    counted = [ms for ms, data in after if data == TICK]
+    assert len([ms for ms in counted if ms < 3009.9]) == 96
+    assert {round(b - a, 3) for a, b in itertools.pairwise(counted)} <= {20.833, 20.834}
+
+
+def test_ticks_go_on_while_nothing_plays_at_the_tempo_that_would_be_played() -> None:
+    rig = sending()
+    rig.events += [ev.SetSendClock(0, send_clock=True), ev.SetTempo(ns_from_ms(1000), 60)]
+    found = ticks(rig, 3000)
+    assert len([ms for ms in found if ms < 1000]) == 48
+    assert len([ms for ms in found if 1000 < ms < 3000]) == 47
+
+
+def test_a_stop_is_said_and_the_ticks_go_on() -> None:
+    rig = sending()
+    rig.chord(0, *TRIAD, until_ms=400)
+    rig.events.append(ev.Stop(ns_from_ms(1010)))
+    said = [(ms, data) for ms, data in clock(rig, 2000) if data != TICK]
+    assert said == [(0, START), (1010, STOP)]
+    assert len([ms for ms in ticks(rig, 1990) if ms > 1010]) == 47
+
+
+def test_its_number_of_ticks_stays_that_of_the_song_when_the_beat_is_shifted() -> None:
+    rig = sending()
+    rig.chord(0, *TRIAD, until_ms=400)
+    rig.events.append(ev.Tapped(ns_from_ms(1960), ns_from_ms(1950), 120))
+    found = ticks(rig, 4000)[1:]  # the first is of before the start
+    assert len([ms for ms in found if ms < 3949.9]) == 24 * 8
+    rig.events[-1] = ev.Tapped(ns_from_ms(2060), ns_from_ms(2050), 120)
+    assert len([ms for ms in ticks(rig, 4040)[1:] if ms < 4049.9]) == 24 * 8
+
+
+def test_a_ramp_is_sent_as_it_is_played() -> None:
+    rig = sending()
+    rig.chord(0, *TRIAD, until_ms=400)
+    rig.events.append(ev.Ramp(ns_from_ms(1000), 60, 8))
+    found = ticks(rig, 12000)
+    gaps = [b - a for a, b in itertools.pairwise(found)]
+    ramp = gaps[49 : 49 + 8 * 24 - 2]
+    assert ramp == sorted(ramp)
+    assert round(gaps[260], 2) == 41.67
+
+
+def test_a_jump_of_the_song_is_stopped_located_and_continued_at_a_sixteenth() -> None:
+    rig = sending(follow=Follow.CLOCK)
+    rig.events.append(ev.ClockStart(0))
+    rig.events += [ev.ClockTick(ns_from_ms(5 + 20.8333 * i)) for i in range(60)]
+    rig.events.append(ev.SongPosition(ns_from_ms(1250), 33))
+    rig.events += [ev.ClockTick(ns_from_ms(1255 + 20.8333 * i)) for i in range(60)]
+    said = [data for ms, data in clock(rig, 2400) if data != TICK]
+    assert said == [START, STOP, bytes((0xF2, 33, 0)), CONTINUE, STOP]
+
+
+def test_switched_on_in_a_song_it_says_where_the_song_is() -> None:
+    rig = sending(send_clock=False)
+    rig.chord(0, *TRIAD, until_ms=400)
+    rig.events.append(ev.SetSendClock(ns_from_ms(1015), send_clock=True))
+    rig.events.append(ev.SetSendClock(ns_from_ms(2010), send_clock=False))
+    said = [(round(ms), data) for ms, data in clock(rig, 3000) if data != TICK]
+    assert said == [(1125, bytes((0xF2, 9, 0))), (1125, CONTINUE), (2010, STOP)]
+    assert max(ticks(rig, 3000)) < 2010

@@ -1,0 +1,182 @@
+"""Beginnings, ends and everything in between that changes the time, as timelines.
+
+At 60 beats a minute a quarter is a second. `steady-quarters` strikes a chord on each beat.
+"""
+
+import itertools
+from fractions import Fraction
+
+import pytest
+
+from rig import C4, E4, G4, Note, Rig, struck_at
+from ripieno.perform import events as ev
+from ripieno.perform.settings import Start
+from ripieno.style.model import Meter
+from ripieno.units import ns_from_ms
+
+TRIAD = (C4, E4, G4)
+
+
+def quarters(**settings: object) -> Rig:
+    rig = Rig("steady-quarters", **settings)
+    rig.chord(0, *TRIAD, until_ms=300)
+    return rig
+
+
+def beats(rig: Rig, until_ms: float) -> list[float]:
+    """When chords are struck, in ms."""
+    return sorted(struck_at([n for n in rig.notes(until_ms) if n.channel == 0]))
+
+
+def clicks(rig: Rig, until_ms: float) -> list[Note]:
+    return [note for note in rig.notes(until_ms) if note.channel == 9]
+
+
+# Friberg & Sundberg 1999, worked values for eight eighths at 120, q = 3, w = 0.5: the formula's
+# integral, computed apart from this program.
+EIGHTHS_MS = (0, 254.79, 520.27, 798.47, 1092.27, 1405.90, 1746.12, 2125.24, 2571.43)
+
+
+def test_an_ending_slows_down_by_the_published_curve_into_a_last_chord() -> None:
+    rig = Rig("pulsing-eighths", bpm=120)
+    rig.chord(0, *TRIAD, until_ms=3000)
+    rig.events.append(ev.Ending(ns_from_ms(2000), 4))
+    right = [note for note in rig.notes(9000) if note.note >= C4]
+    onsets = sorted({note.ms for note in right if note.ms >= 2000})
+    for found, expected in zip(onsets, EIGHTHS_MS, strict=False):
+        assert found - 2000 == pytest.approx(expected, abs=0.01)
+    assert len(onsets) >= len(EIGHTHS_MS)
+    gaps = [b - a for a, b in itertools.pairwise(onsets[:9])]
+    assert gaps == sorted(gaps)
+
+
+def test_the_last_chord_is_held_fades_and_gives_the_expression_back() -> None:
+    rig = quarters()
+    rig.events.append(ev.Controller(ns_from_ms(100), 11, 100))
+    rig.events.append(ev.Ending(ns_from_ms(1500), 2))
+    sends = rig.sends(20000)
+    values = [send.data[2] for send in sends if send.data[0] == 0xB0 and send.data[1] == 11]
+    assert values[0] == 100
+    assert values[1:-1] == sorted(values[1:-1], reverse=True)
+    assert values[-2:] == [0, 100]
+    notes = rig.notes(20000)
+    last = max(note.ms for note in notes)
+    assert 4000 < last < 6000
+    assert {note.length_ms > 7000 for note in notes if note.ms == last} == {True}
+
+
+def test_a_chord_struck_late_into_the_ending_is_the_last_one() -> None:
+    rig = quarters()
+    rig.events.append(ev.Ending(ns_from_ms(1500), 2))
+    end_ms = max(note.ms for note in quarters_ending().notes(20000))
+    rig.chord(end_ms + 400, 65, 69, 72, until_ms=end_ms + 900)
+    last = [note for note in rig.notes(20000) if note.ms > end_ms + 100]
+    assert {note.note % 12 for note in last} == {5, 9, 0}
+    assert {note.length_ms > 5000 for note in last} == {True}
+
+
+def quarters_ending() -> Rig:
+    rig = quarters()
+    rig.events.append(ev.Ending(ns_from_ms(1500), 2))
+    return rig
+
+
+def test_after_an_ending_the_next_chord_is_a_downbeat_at_the_tempo_of_before() -> None:
+    rig = quarters_ending()
+    rig.chord(16000, *TRIAD, until_ms=16300)
+    assert [ms for ms in beats(rig, 18500) if ms >= 16000] == [16000, 17000, 18000]
+
+
+def test_a_break_is_silent_until_the_next_chord_which_comes_in_in_time() -> None:
+    rig = quarters()
+    rig.events.append(ev.Break(ns_from_ms(1500)))
+    rig.chord(3400, *TRIAD, until_ms=3700)
+    assert beats(rig, 6500) == [0, 1000, 4000, 5000, 6000]
+    assert {note.ms + note.length_ms <= 1500 for note in rig.notes(6500) if note.ms < 3000} == {
+        True
+    }
+
+
+def test_a_count_in_clicks_its_bars_and_what_is_struck_meanwhile_comes_in_after_it() -> None:
+    rig = Rig("steady-quarters", meter=Meter(3, 4))
+    rig.events.append(ev.CountIn(0, 2))
+    rig.chord(2500, *TRIAD, until_ms=2900)
+    found = clicks(rig, 9500)
+    assert [round(note.ms) for note in found] == [0, 1000, 2000, 3000, 4000, 5000]
+    assert [note.note for note in found] == [76, 77, 77, 76, 77, 77]
+    assert beats(rig, 9500)[:4] == [6000, 7000, 8000, 9000]
+
+
+def test_the_bar_after_a_count_in_is_the_first() -> None:
+    rig = Rig("steady-quarters")
+    rig.events.append(ev.CountIn(0, 1))
+    performer = rig.performer_at(4100)
+    transport = performer.accompaniment.transport
+    assert transport is not None
+    assert transport.bar_and_beat(transport.position_at(ns_from_ms(4100))) == (1, 1)
+
+
+def test_a_chord_that_comes_in_again_waits_for_the_downbeat_if_it_is_to() -> None:
+    rig = quarters(start=Start.DOWNBEAT)
+    rig.events.append(ev.Break(ns_from_ms(1500)))
+    rig.chord(2200, *TRIAD, until_ms=2600)
+    assert beats(rig, 6500) == [0, 1000, 4000, 5000, 6000]
+
+
+def test_a_chord_just_after_the_downbeat_does_not_wait_a_bar() -> None:
+    rig = quarters(start=Start.DOWNBEAT)
+    rig.events.append(ev.Break(ns_from_ms(1500)))
+    rig.chord(4050, *TRIAD, until_ms=4500)
+    assert beats(rig, 6500)[2:] == [4050, 5000, 6000]
+
+
+def test_pick_up_beats_stand_before_the_first_bar() -> None:
+    rig = quarters(pickup=1)
+    for at_ms, place in ((0, (0, 4)), (1000, (1, 1)), (4900, (1, 4))):
+        transport = rig.performer_at(at_ms + 1).accompaniment.transport
+        assert transport is not None
+        assert transport.bar_and_beat(transport.position_at(ns_from_ms(at_ms + 1))) == place
+
+
+def test_a_ramp_reaches_its_tempo_after_its_beats_and_never_steps_back() -> None:
+    rig = quarters()
+    rig.events.append(ev.Ramp(ns_from_ms(1000), 120, 8))
+    onsets = beats(rig, 12000)
+    gaps = [b - a for a, b in itertools.pairwise(onsets[1:])]
+    assert gaps[:8] == sorted(gaps[:8], reverse=True)
+    assert gaps[9:12] == [500, 500, 500]
+
+
+def test_double_time_begins_with_a_beat_and_half_time_undoes_it() -> None:
+    rig = quarters()
+    rig.events.append(ev.Scale(ns_from_ms(1300), Fraction(2)))
+    rig.events.append(ev.Scale(ns_from_ms(3200), Fraction(1, 2)))
+    assert beats(rig, 6400) == [0, 1000, 2000, 2500, 3000, 3500, 4500, 5500]
+
+
+def test_a_tap_moves_the_beat_to_where_it_was_tapped() -> None:
+    rig = quarters()
+    rig.events.append(ev.Tapped(ns_from_ms(2250), ns_from_ms(2200), 75))
+    assert beats(rig, 5000)[:6] == [0, 1000, 2000, 3000, 3800, 4600]
+
+
+def test_a_tap_just_before_a_beat_is_that_beat_and_it_is_struck_once() -> None:
+    rig = quarters()
+    rig.events.append(ev.Tapped(ns_from_ms(1960), ns_from_ms(1950), 60))
+    assert beats(rig, 4500) == [0, 1000, 1960, 2950, 3950]
+
+
+def test_a_nudge_moves_all_that_follows() -> None:
+    rig = quarters()
+    rig.events.append(ev.Nudge(ns_from_ms(1500), 40))
+    rig.events.append(ev.Nudge(ns_from_ms(3500), -60))
+    assert beats(rig, 5500) == [0, 1000, 2040, 3040, 3980, 4980]
+
+
+def test_a_forced_downbeat_begins_a_bar_with_the_beat_that_is_now() -> None:
+    rig = quarters()
+    rig.events.append(ev.Downbeat(ns_from_ms(2020), ns_from_ms(2010)))
+    transport = rig.performer_at(2030).accompaniment.transport
+    assert transport is not None
+    assert transport.bar_and_beat(transport.position_at(ns_from_ms(2030))) == (2, 1)
+    assert beats(rig, 4500) == [0, 1000, 2000, 3010, 4010]
