@@ -86,6 +86,8 @@ class Session:
         return Status(
             style=style.id, style_name=style.name, bpm=seen.bpm, meter=seen.meter, key=str(KEY),
             hold=True, split=None, transpose=0, channel=1, reading="played", swing="1",
+            follow="none", lean=50, clock=seen.clock, starting="strike", pickup=0,
+            send_clock=False, counting=seen.counting, ending=seen.ending, waiting=seen.waiting,
             chord=seen.chord,
             degree=roman(READING.chord, KEY), bar=bar, beat=beat, left=seen.left,
             right=seen.right, sounding=seen.sounding, pedal=seen.pedal, input="Stage keyboard",
