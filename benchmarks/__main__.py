@@ -8,6 +8,6 @@ notes leave a running engine is measured by `ripieno latency`.
 import runpy
 from pathlib import Path
 
-for name in ("recognition", "voicing", "performer", "rendering"):
+for name in ("recognition", "voicing", "performer", "rendering", "timekeeping"):
     print(f"\n{name}\n", flush=True)
     runpy.run_path(str(Path(__file__).with_name(f"{name}.py")), run_name="__main__")
