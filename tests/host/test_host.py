@@ -93,14 +93,28 @@ def test_an_edit_of_the_file_is_taken_over_and_a_bad_one_is_not(tmp_path: Path) 
         own.tell("tempo", "133")
         own.path.write_text("tempo: 60\ntranspose: 3\n")
         assert own.until(lambda now: now.transpose == 3).bpm == 133
-        own.path.write_text("tempo: 60\ntranspose: many\n")
+        own.path.write_text("tempo: fast\ntranspose: many\n")
         notices = own.until(lambda now: now.notices).notices
         own.path.write_text("tempo: 61\ntranspose: 3\n")
         status = own.until(lambda now: now.bpm == 61)
+    assert "config.yaml:1:8: found 'fast'" in notices[0]
     assert "config.yaml:2:12: found 'many'" in notices[0]
+    assert "\n" not in notices[0]
     assert notices[0].endswith("; what was there before is kept")
     assert notices[0] in own.said
     assert status.notices == ()
+
+
+def test_a_file_that_is_taken_away_changes_nothing_and_is_missed(tmp_path: Path) -> None:
+    with running(tmp_path) as own:
+        own.path.write_text("tempo: 71\n")
+        own.until(lambda now: now.bpm == 71)
+        own.path.unlink()
+        status = own.until(lambda now: now.notices)
+        own.path.write_text("tempo: 72\n")
+        after = own.until(lambda now: now.bpm == 72)
+    assert status.notices == (f"{own.path} is gone; what it said is kept",)
+    assert (status.bpm, after.notices) == (71, ())
 
 
 def test_another_channel_takes_a_new_engine_and_the_choices_stay(tmp_path: Path) -> None:

@@ -345,6 +345,8 @@ class Host:
             if self._wishes.has_changed():
                 with suppress(AuthorError):  # there is a notice
                     self._reload()
+            if (loss := self._wishes.loss()) is not None:
+                self._note("configuration", loss)
             self._read_style_again()
 
     def _reload(self) -> Result:
@@ -392,7 +394,8 @@ class Host:
             self._note("style", f"{fault}; the style as it was goes on")
 
     def _note(self, topic: str, sentence: str | None) -> None:
-        """Something is wrong, or with None no more."""
+        """Something is wrong, or with None no more. A sentence for each fault stays one line."""
+        sentence = None if sentence is None else "; ".join(sentence.splitlines())
         with self._lock:
             if sentence is None:
                 self._notices.pop(topic, None)

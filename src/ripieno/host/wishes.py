@@ -45,6 +45,10 @@ class Wishes:
         """Whether the file has, since it was last asked."""
         return self._watch.changed()
 
+    def loss(self) -> str | None:
+        """A sentence, once, if `has_changed` has found the file gone."""
+        return f"{self.path} is gone; what it said is kept" if self._watch.vanished() else None
+
     def read_again(self) -> frozenset[str]:
         """The fields in which the file now differs. Raises AuthorError, and nothing changes."""
         now = self._merged(load_configuration(self.path))
