@@ -96,7 +96,7 @@ def assert_playable(voicing: Voicing, span: int) -> None:
         assert low >= LOW_LIMITS.get(high - low, 0)
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(two_hands, chords(), chords(), spans)
 def test_two_hands_can_play_any_chord_in_any_shapes(shapes, before, after, span):
     left, right = shapes

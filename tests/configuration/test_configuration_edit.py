@@ -318,7 +318,7 @@ def _quoted(draw: st.DrawFn, do: tuple[str, ...]) -> str:
 
 
 @given(_written(), _controls)
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=120, deadline=None)
 def test_learning_changes_the_controls_and_not_one_byte_or_remark_elsewhere(
     written: Written, learnt: Control
 ) -> None:
@@ -343,7 +343,7 @@ def test_learning_changes_the_controls_and_not_one_byte_or_remark_elsewhere(
 
 
 @given(_written(), _commands)
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=120, deadline=None)
 def test_forgetting_takes_the_lines_of_its_controls_and_not_one_byte_elsewhere(
     written: Written, do: tuple[str, ...]
 ) -> None:
@@ -359,7 +359,7 @@ def test_forgetting_takes_the_lines_of_its_controls_and_not_one_byte_elsewhere(
 
 
 @given(_written(), st.lists(_controls, min_size=1, max_size=4, unique_by=lambda c: c.press))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 def test_what_was_learned_and_forgotten_leaves_the_other_controls(
     written: Written, learnt: list[Control]
 ) -> None:

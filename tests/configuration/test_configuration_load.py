@@ -270,7 +270,7 @@ _PUT = st.sampled_from([*_PIECES.split(), " ", "\t", "\n"]) | st.text(max_size=5
 
 
 @given(st.lists(st.tuples(st.floats(0, 1), st.integers(0, 12), _PUT), min_size=1, max_size=4))
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=120, deadline=None)
 def test_no_good_file_with_something_changed_in_it_raises_anything_but_its_faults(
     cuts: list[tuple[float, int, str]],
 ) -> None:

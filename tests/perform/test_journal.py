@@ -138,7 +138,7 @@ sessions = st.tuples(chosen_settings, st.sampled_from(list(SHIPPED.values())), p
 
 
 @given(sessions)
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=50, deadline=None)
 def test_a_journal_is_read_back_as_it_was_and_replays_to_the_same_lines(session: tuple) -> None:
     chosen, style, events = session
     happenings = played(chosen, style, events, END_NS)
@@ -153,7 +153,7 @@ def test_a_journal_is_read_back_as_it_was_and_replays_to_the_same_lines(session:
 
 
 @given(sessions, st.data())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_a_journal_cut_off_after_any_line_plays_what_is_there(
     session: tuple, data: st.DataObject
 ) -> None:
@@ -171,7 +171,7 @@ def test_a_journal_cut_off_after_any_line_plays_what_is_there(
 
 
 @given(st.data())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_a_journal_cut_off_inside_a_line_says_which(data: st.DataObject) -> None:
     lines = a_session()
     place = data.draw(st.integers(0, len(lines) - 1))
@@ -422,7 +422,7 @@ def places(value: object, path: tuple = ()) -> list[tuple]:
 
 
 @given(data=st.data(), style=st.sampled_from(STYLE_IDS))
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=80, deadline=None)
 def test_a_journal_with_any_one_value_spoiled_is_refused_with_its_place_or_plays(
     data: st.DataObject, style: str
 ) -> None:

@@ -103,7 +103,7 @@ def streams(draw: st.DrawFn) -> list[object]:
     split=st.sampled_from([None, 60]),
     reading=st.sampled_from(list(ReadKeys)),
 )
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=100, deadline=None)
 def test_random_playing_leaves_no_note_hanging_and_no_pedal_down(
     events: list[object], style: str, meter: Meter, hold: bool, split: int | None, reading: ReadKeys
 ) -> None:
@@ -120,7 +120,7 @@ def test_random_playing_leaves_no_note_hanging_and_no_pedal_down(
 
 
 @given(style=st.sampled_from(STYLE_IDS), shift_ns=st.integers(0, 10**15), keys=streams())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_a_session_is_the_same_whenever_it_begins(style: str, shift_ns: int, keys: list) -> None:
     from dataclasses import replace
 

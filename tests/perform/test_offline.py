@@ -79,7 +79,7 @@ def restless(
     calls=st.lists(st.integers(0, END_NS - 1), max_size=30),
     prompt=st.booleans(),
 )
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 def test_what_is_sent_does_not_depend_on_when_the_driver_calls(
     events: list[Input], style: str, calls: list[int], prompt: bool
 ) -> None:

@@ -1,6 +1,6 @@
 """Warming: what is met before the first key, and that nobody hears it."""
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rig import C4, E4, G4, STYLE_IDS, STYLES, Rig
@@ -18,6 +18,7 @@ def forget() -> None:
         table.cache_clear()
 
 
+@settings(max_examples=20)
 @given(style=st.sampled_from(STYLE_IDS), seed=st.integers(0, 9))
 def test_what_is_played_after_warming_is_what_is_played_without(style: str, seed: int) -> None:
     rig = Rig(style, seed=seed)

@@ -229,7 +229,7 @@ _styles = st.fixed_dictionaries(
 
 
 @given(_styles, st.sampled_from([None, "1/4", "3/8"]))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 def test_a_style_survives_being_dumped_to_json_and_read_again(data, suspended):
     if suspended:
         data["suspend"] = {"tone": "second", "lasts": suspended}
@@ -460,7 +460,7 @@ def test_a_file_that_is_not_there_or_is_none_is_told_in_one_line(tmp_path):
 # ---- whatever stands in a file --------------------------------------------------------------
 
 _relaxed = settings(
-    max_examples=200, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 
 
@@ -521,7 +521,7 @@ _anything = st.recursive(
 
 
 @given(_anything, st.sampled_from(GOOD), st.data())
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=100, deadline=None)
 def test_no_data_raises_anything_but_its_faults(anything, text, data):
     tree = yaml.safe_load(text)
     here = tree
