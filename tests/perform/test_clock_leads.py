@@ -16,7 +16,7 @@ TICK_MS = 60_000 / 120 / 24
 
 
 def following(**settings: object) -> Rig:
-    return Rig("steady-quarters", bpm=90, follow=Follow.CLOCK, **settings)
+    return Rig("steady-quarters", **({"bpm": 90, "follow": Follow.CLOCK} | settings))
 
 
 def tick(
@@ -160,3 +160,111 @@ def test_an_ending_lets_the_clock_go() -> None:
     gaps = [b - a for a, b in zip(beats(rig, 5000)[2:], beats(rig, 5000)[3:], strict=False)]
     assert gaps[:3] == sorted(gaps[:3])
     assert gaps[2] > 600
+
+
+def test_a_clock_that_goes_on_ticking_while_it_stands_is_continued_where_it_stopped() -> None:
+    rig = following()
+    rig.events.append(ev.ClockStart(0))
+    tick(rig, 5, 170)
+    rig.events += [ev.ClockStop(ns_from_ms(1250)), ev.ClockContinue(ns_from_ms(2250))]
+    transport = rig.performer_at(2256).accompaniment.transport
+    assert transport is not None
+    assert transport.position_at(ns_from_ms(2255)) == pytest.approx(Fraction(5, 2), abs=0.01)
+    rig.events.append(ev.SongPosition(ns_from_ms(1500), 16))
+    transport = rig.performer_at(2256).accompaniment.transport
+    assert transport is not None
+    assert transport.position_at(ns_from_ms(2255)) == pytest.approx(Fraction(4), abs=0.01)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_downbeat_of_a_start_is_struck_however_late_its_tick_comes(seed: int) -> None:
+    luck = Random(seed)
+    rig = following()
+    for i in range(140):
+        rig.events.append(ev.ClockTick(ns_from_ms(5 + i * TICK_MS + luck.uniform(0, 4))))
+    rig.chord(100, *TRIAD, until_ms=9000)
+    rig.events += [ev.ClockStop(ns_from_ms(800)), ev.ClockStart(ns_from_ms(5 + 47.5 * TICK_MS))]
+    first = min(ms for ms in beats(rig, 2900) if ms > 850)
+    assert first == pytest.approx(5 + 48 * TICK_MS, abs=5)
+
+
+def test_a_clock_that_stops_in_a_last_chord_ends_it_and_gives_the_expression_back() -> None:
+    rig = following()
+    rig.events.append(ev.ClockStart(0))
+    tick(rig, 5, 600)
+    rig.chord(10, *TRIAD, until_ms=300)
+    rig.events += [ev.Ending(ns_from_ms(600), 1), ev.ClockStop(ns_from_ms(8000))]
+    sends = rig.sends(12000)
+    values = [send.data[2] for send in sends if send.data[:2] == bytes((0xB0, 11))]
+    assert len(values) > 2
+    assert values[-1] == 127
+    assert max(note.ms + note.length_ms for note in rig.notes(12000)) == 8000
+
+
+def test_after_an_ending_the_clocks_song_has_its_beats_where_the_clock_has_them() -> None:
+    rig = following()
+    rig.events += [ev.ClockStart(0), ev.Ending(ns_from_ms(1005), 1)]
+    tick(rig, 5, 1000)
+    rig.chord(10, *TRIAD, until_ms=300)
+    rig.chord(14222, *TRIAD, until_ms=14500)
+    onsets = [ms for ms in beats(rig, 16600) if ms > 14000]
+    assert onsets == pytest.approx([14505, 15005, 15505, 16005, 16505], abs=2)
+
+
+def test_a_chord_after_a_stop_comes_in_on_the_beats_of_a_song_that_is_still_running() -> None:
+    rig = following()
+    rig.events += [ev.ClockStart(0), ev.Stop(ns_from_ms(1300))]
+    tick(rig, 5, 300)
+    rig.chord(10, *TRIAD, until_ms=300)
+    rig.chord(2222, *TRIAD, until_ms=2500)
+    onsets = [ms for ms in beats(rig, 4100) if ms > 1300]
+    assert onsets == pytest.approx([2505, 3005, 3505, 4005], abs=2)
+
+
+def test_when_no_clock_is_heard_an_ending_does_not_slow_down_the_next_song() -> None:
+    rig = following()
+    rig.chord(0, *TRIAD, until_ms=300)
+    rig.events.append(ev.Ending(ns_from_ms(1500), 2))
+    rig.chord(16000, *TRIAD, until_ms=16300)
+    onsets = [ms for ms in beats(rig, 18500) if ms >= 16000]
+    assert onsets == pytest.approx([16000, 16667, 17333, 18000], abs=1)
+
+
+def test_a_start_while_bars_are_counted_takes_the_place_of_the_count() -> None:
+    rig = following()
+    rig.events.append(ev.ClockStart(0))
+    tick(rig, 5, 24 * 40)
+    rig.events += [ev.CountIn(ns_from_ms(15000), 2), ev.ClockStart(ns_from_ms(15500))]
+    rig.chord(15200, *TRIAD, until_ms=15400)
+    notes = rig.notes(17200)
+    onsets = sorted({note.ms for note in notes if note.channel == 0})
+    assert onsets == pytest.approx([15505, 16005, 16505, 17005], abs=2)
+    assert not [note for note in notes if note.channel == 9 and note.ms > 15510]
+
+
+def test_a_count_in_takes_the_place_of_an_ending() -> None:
+    rig = following()
+    rig.events += [ev.ClockStart(0), ev.Ending(ns_from_ms(3000), 4)]
+    tick(rig, 5, 24 * 40)
+    rig.chord(300, *TRIAD, until_ms=900)
+    rig.events.append(ev.CountIn(ns_from_ms(3600), 1))
+    rig.chord(3900, *TRIAD, until_ms=4400)
+    onsets = sorted({n.ms for n in rig.notes(7800) if n.ms > 3600 and n.channel == 0})
+    assert onsets == pytest.approx([6005, 6505, 7005, 7505], abs=2)
+
+
+def test_a_clock_that_goes_missing_while_the_tempo_is_planned_moves_nothing_afterwards() -> None:
+    rig = following(bpm=60)
+    rig.chord(0, *TRIAD, until_ms=300)
+    rig.events.append(ev.Ramp(ns_from_ms(1000), 90, 4))
+    plain = beats(rig, 9000)
+    tick(rig, 1500, 6)
+    assert beats(rig, 9000) == plain
+
+
+def test_a_click_that_sounds_when_the_clock_stops_ends_in_its_time() -> None:
+    rig = following()
+    tick(rig, 0, 200)
+    rig.events += [ev.CountIn(ns_from_ms(1000), 1), ev.ClockStop(ns_from_ms(1010))]
+    (click,) = rig.notes(4000)
+    assert click.length_ms == 60

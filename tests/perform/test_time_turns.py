@@ -8,9 +8,9 @@ from fractions import Fraction
 
 import pytest
 
-from rig import C4, E4, G4, Note, Rig, struck_at
+from rig import A4, C4, C5, E4, F4, G4, Note, Rig, struck_at
 from ripieno.perform import events as ev
-from ripieno.perform.settings import Start
+from ripieno.perform.settings import Follow, Start
 from ripieno.style.model import Meter
 from ripieno.units import ns_from_ms
 
@@ -180,3 +180,109 @@ def test_a_forced_downbeat_begins_a_bar_with_the_beat_that_is_now() -> None:
     assert transport is not None
     assert transport.bar_and_beat(transport.position_at(ns_from_ms(2030))) == (2, 1)
     assert beats(rig, 4500) == [0, 1000, 2000, 3010, 4010]
+
+
+def test_an_ending_that_is_asked_for_again_goes_on_as_it_was() -> None:
+    again = quarters_ending()
+    again.events += [ev.Ending(ns_from_ms(ms), 2) for ms in (2600, 6000)]
+    assert beats(again, 30000) == beats(quarters_ending(), 30000)
+
+
+def test_what_waits_for_its_entry_has_no_ending() -> None:
+    rig = Rig("steady-quarters")
+    rig.events += [ev.CountIn(0, 1), ev.Ending(ns_from_ms(2000), 1)]
+    rig.chord(1000, *TRIAD, until_ms=1500)
+    assert beats(rig, 6500) == [4000, 5000, 6000]
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        ev.SetStyle(ns_from_ms(7000), Rig("pulsing-eighths").style),
+        ev.SetStyle(ns_from_ms(4800), Rig("bass-alone").style),
+        ev.SetMeter(ns_from_ms(7000), Meter(3, 4)),
+        ev.SetSwing(ns_from_ms(7000), Fraction(2)),
+        ev.Downbeat(ns_from_ms(7000), ns_from_ms(7000)),
+        ev.SetFollow(ns_from_ms(2500), Follow.HANDS),
+    ],
+)
+def test_a_last_chord_dies_away_whatever_is_chosen_meanwhile(change: ev.Input) -> None:
+    rig = quarters_ending()
+    rig.events.append(change)
+    assert beats(rig, 16000) == beats(quarters_ending(), 16000)
+
+
+def test_a_last_chord_may_change_in_a_style_that_has_one_hand_less() -> None:
+    rig = quarters_ending()
+    rig.events.append(ev.SetStyle(ns_from_ms(4800), Rig("bass-alone").style))
+    rig.chord(5000, F4, A4, C5, until_ms=5300)
+    last = [note for note in rig.notes(20000) if note.ms >= 5000]
+    assert last
+    assert {note.note % 12 for note in last} <= {5, 9, 0}
+    assert {note.note < C4 for note in last} == {True}
+
+
+def test_without_hold_the_last_chord_may_come_a_little_late_and_ends_with_its_keys() -> None:
+    rig = Rig("steady-quarters", hold=False)
+    rig.chord(0, *TRIAD, until_ms=4500)
+    rig.events.append(ev.Ending(ns_from_ms(1500), 2))
+    rig.chord(5000, F4, A4, C5, until_ms=9500)
+    last = [note for note in rig.notes(20000) if note.ms >= 4600]
+    assert {note.note % 12 for note in last} == {5, 9, 0}
+    assert {round(note.ms + note.length_ms) for note in last} == {9500}
+    assert len({note.note for note in last}) == len(last), "it is struck once"
+
+
+def test_an_ending_that_nobody_plays_to_its_end_is_over_and_fades_nothing() -> None:
+    rig = Rig("steady-quarters", hold=False)
+    rig.chord(0, *TRIAD, until_ms=3000)
+    rig.events.append(ev.Ending(ns_from_ms(1500), 2))
+    sends = rig.sends(20000)
+    assert not [send for send in sends if send.data[:2] == bytes((0xB0, 11))]
+    assert not rig.performer_at(12000).accompaniment.is_ending
+
+
+def test_a_stop_in_the_fade_gives_the_expression_back_at_once() -> None:
+    rig = quarters_ending()
+    rig.events += [ev.Controller(ns_from_ms(100), 11, 90), ev.Stop(ns_from_ms(10000))]
+    values = [s.data[2] for s in rig.sends(12000) if s.data[:2] == bytes((0xB0, 11))]
+    assert values[-1] == 90
+    assert min(values) < 70
+
+
+def test_double_time_twice_within_a_beat_is_four_times_and_half_undoes_double() -> None:
+    four, same = quarters(), quarters()
+    four.events += [ev.Scale(ns_from_ms(ms), Fraction(2)) for ms in (1300, 1500)]
+    same.events += [ev.Scale(ns_from_ms(1300), Fraction(2))]
+    same.events += [ev.Scale(ns_from_ms(1500), Fraction(1, 2))]
+    assert beats(four, 3100) == [0, 1000, 2000, 2250, 2500, 2750, 3000]
+    assert beats(same, 4500) == [0, 1000, 2000, 3000, 4000]
+
+
+def test_a_held_chord_is_not_struck_again_by_a_downbeat_or_a_swing_that_it_has_not() -> None:
+    rig = Rig("smooth-chords")
+    rig.chord(0, *TRIAD, until_ms=300)
+    rig.events += [
+        ev.Downbeat(ns_from_ms(1030), ns_from_ms(1020)),
+        ev.SetSwing(ns_from_ms(1500), Fraction(2)),
+    ]
+    assert beats(rig, 5000) == [0]
+
+
+def test_a_downbeat_just_before_its_beat_loses_no_step() -> None:
+    rig = Rig("rippling-sixteenths", follow=Follow.CLOCK)
+    rig.events += [ev.ClockTick(ns_from_ms(5 + i * 1000 / 24)) for i in range(150)]
+    rig.events.append(ev.ClockStart(0))
+    rig.chord(100, *TRIAD, until_ms=400)
+    plain = beats(rig, 5000)
+    rig.events.append(ev.Downbeat(ns_from_ms(2560), ns_from_ms(2560)))
+    assert beats(rig, 5000) == plain
+
+
+def test_a_figure_of_two_bars_begins_with_the_first_bar_after_the_pick_up() -> None:
+    """`bossa` strikes in the one of its bars where it rests in the other."""
+    without, picked_up = Rig("bossa"), Rig("bossa", pickup=1)
+    for rig in (without, picked_up):
+        rig.chord(0, *TRIAD, until_ms=300)
+    bars = [ms + 1000 for ms in beats(without, 16000) if ms > 0]
+    assert [ms for ms in beats(picked_up, 17000) if ms > 1000] == bars

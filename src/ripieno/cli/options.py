@@ -48,20 +48,7 @@ def add_music(parser: argparse.ArgumentParser, style: str | None = None) -> None
         metavar="STYLE",
         help="a style's id ('ripieno styles' lists them) or a style file",
     )
-    group.add_argument(
-        "-t", "--tempo", type=_told(_tempo), metavar="BPM", help="beats a minute, 20 to 400"
-    )
-    group.add_argument(
-        "-m", "--meter", type=_told(meter_named), metavar="M", help="such as 4/4, 3/4 or 6/8"
-    )
-    group.add_argument(
-        "--swing",
-        type=_told(_swing),
-        default=Fraction(1),
-        metavar="RATIO",
-        help="long to short of the pairs that swing: 1 straight, 2 two to one, at most 3.5; or "
-        "by-tempo: the faster, the straighter",
-    )
+    _add_time(parser)
     group.add_argument(
         "-k",
         "--key",
@@ -108,6 +95,28 @@ def add_music(parser: argparse.ArgumentParser, style: str | None = None) -> None
         help="the accompaniment's MIDI channel (default: 1)",
     )
     group.add_argument(
+        "--seed", type=_told(_seed), default=1, metavar="N",
+        help="of the touch's unevenness: the same seed plays the same",
+    )  # fmt: skip
+
+
+def _add_time(parser: argparse.ArgumentParser) -> None:
+    group = parser.add_argument_group("time")
+    group.add_argument(
+        "-t", "--tempo", type=_told(_tempo), metavar="BPM", help="beats a minute, 20 to 400"
+    )
+    group.add_argument(
+        "-m", "--meter", type=_told(meter_named), metavar="M", help="such as 4/4, 3/4 or 6/8"
+    )
+    group.add_argument(
+        "--swing",
+        type=_told(_swing),
+        default=Fraction(1),
+        metavar="RATIO",
+        help="long to short of the pairs that swing: 1 straight, 2 two to one, at most 3.5; or "
+        "by-tempo: the faster, the straighter",
+    )
+    group.add_argument(
         "--follow",
         choices=[f.value for f in Follow],
         default=Follow.NONE.value,
@@ -127,10 +136,6 @@ def add_music(parser: argparse.ArgumentParser, style: str | None = None) -> None
         metavar="BEATS",
         help="so many beats stand before the first downbeat (default: none)",
     )
-    group.add_argument(
-        "--seed", type=_told(_seed), default=1, metavar="N",
-        help="of the touch's unevenness: the same seed plays the same",
-    )  # fmt: skip
 
 
 def add_ports(parser: argparse.ArgumentParser, *, listens: bool) -> None:

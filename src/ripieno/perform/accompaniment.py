@@ -24,7 +24,7 @@ from ripieno.perform.settings import Settings, Start
 from ripieno.perform.swing import Swing
 from ripieno.perform.timekeeper import Timekeeper, Turn
 from ripieno.perform.transport import Transport
-from ripieno.style.model import Meter, Pedal, Style
+from ripieno.style.model import Lane, Meter, Pedal, Style
 from ripieno.theory.chord import Chord
 from ripieno.theory.hand import Side
 from ripieno.units import NS_PER_MS
@@ -114,7 +114,7 @@ class Accompaniment:
         if self._fade is not None and not amends and self._fade.is_over_for(at_ns):
             self.stop()  # what is struck into a chord that dies away begins anew
         amends = amends and self.harmony is not None
-        comes_in = self.harmony is None
+        comes_in = self.harmony is None and self._fade is None
         if not amends:
             self._serial += 1
             self._voicing_before = self._voicing
@@ -124,6 +124,8 @@ class Accompaniment:
         if not amends or self._suspended is not None:
             self._suspend(chord)
         if self.transport is None:
+            if amends:  # of what sounded when a clock stopped the time
+                return
             self._begin(at_ns)
         elif comes_in and self.start is Start.DOWNBEAT and self._entry is None:
             self._entry = self._next_entry(at_ns)
@@ -135,7 +137,8 @@ class Accompaniment:
     def resume(self, at_ns: int, chord: Chord, level: int, transport: Transport) -> None:
         """A chord is on and struck now, in a time that runs already."""
         self.time.go_on(at_ns, transport)
-        self._replace_hands(at_ns)
+        self._leave_ending()
+        self._replace_hands(transport.position_at(at_ns))
         self._entry = None
         self.strike(at_ns, chord, level, amends=False)
         self._entry, self._changed_ns = None, at_ns
@@ -153,11 +156,8 @@ class Accompaniment:
         """As `lift`, and the next strike is a downbeat again."""
         self.lift()
         self.time.stop()
-        self._voicing, self._voicing_before = None, None
-        self._entry, self._ends = None, None
-        if self._fade is not None:
-            self._out.control(self._fade.over())
-            self._fade = None
+        self._voicing, self._voicing_before, self._entry = None, None, None
+        self._leave_ending()
         self._luck.seed(self._settings.seed)  # after a stop it plays as if just begun
         self._set_hands()
 
@@ -165,24 +165,27 @@ class Accompaniment:
         """The time stands, and so does the music; with the time the chord goes on."""
         harmony, voicing = self.harmony, self._voicing
         self.lift()
+        self._entry = None
+        self._leave_ending()
         self._set_hands()
-        self._entry, self._ends = None, None
         self.harmony, self._voicing, self._changed_ns = harmony, voicing, None
 
     def count_in(self, at_ns: int, bars: int) -> tuple[Fraction, Fraction]:
         """From where to where bars are counted. What is on has to end, or to wait."""
-        if not self.time.clock_is_heard(at_ns):
+        if self.is_ending or not self.time.clock_is_heard(at_ns):
             self.stop()
         self.lift()
-        end = self.time.count_in(at_ns, bars)
-        self._replace_hands(at_ns)
-        self._entry = end
+        end = self._entry = self.time.count_in(at_ns, bars)
+        self._replace_hands(self._here(at_ns))
         return end - bars * self.meter.bar_quarters, end
 
     def end(self, at_ns: int, beats: int) -> None:
-        """Slow down into a last chord, `beats` from the next beat, or after a bar and more."""
+        """Slow down into a last chord, `beats` from the next beat, or after a bar and more.
+
+        What has not come in cannot end, and what ends already is not slowed down once more.
+        """
         transport = self.transport
-        if transport is None or self.harmony is None or self._fade is not None:
+        if transport is None or self.harmony is None or self.is_waiting or self.is_ending:
             return
         here = transport.position_at(at_ns)
         if beats:
@@ -209,12 +212,13 @@ class Accompaniment:
         self._suspended, self._resolves, self._bounds = None, None, {}
         if self.harmony is not None:
             self._revoice(self.harmony.chord)
-        self._replace_hands(at_ns)
+        self._replace_hands(self._here(at_ns))
 
     def set_swing(self, at_ns: int, swing: Fraction | None) -> None:
         """Another swing, from the next steps on."""
-        self.swing = swing
-        self._replace_hands(at_ns)
+        before, self.swing = self._swing(), swing
+        if self._swing() != before:
+            self._replace_hands(self._here(at_ns))
 
     def set_muted(self, muted: Side | None) -> None:
         """A hand that is silent from now on, until another one is or none."""
@@ -281,16 +285,18 @@ class Accompaniment:
                 break
             self._foot.move()
 
+    def _here(self, at_ns: int) -> Fraction | None:
+        return None if self.transport is None else self.transport.position_at(at_ns)
+
     def _take(self, at_ns: int, turn: Turn) -> None:
         """The hands and the foot follow a turn of the time."""
         transport = self.transport
         if turn is Turn.STAYS or transport is None:
             return
+        if turn is Turn.RECOUNTS:
+            self._replace_hands(transport.position_at(at_ns), keeps_struck=True)
         if turn is Turn.JUMPS:
-            stood = not any(hand.step_due_ns is not None for hand in self._hands)
-            self._replace_hands(at_ns)
-            if stood and self.harmony is not None and self._entry is None:
-                self._changed_ns, self._strike_is_new = at_ns, True
+            self._go_elsewhere(at_ns, transport)
         for hand in self._hands + self._leaving:
             hand.retime(transport)
             due_ns = hand.step_due_ns
@@ -300,13 +306,30 @@ class Accompaniment:
             at_quarters, _ = self._resolves
             self._resolves = at_quarters, transport.due_ns(at_quarters)
 
+    def _go_elsewhere(self, at_ns: int, transport: Transport) -> None:
+        """What stood begins, and nothing that was ahead is so any more."""
+        stood = not any(hand.step_due_ns is not None for hand in self._hands)
+        self._entry = None
+        self._leave_ending()
+        self._replace_hands(transport.anchor_quarters)
+        if stood and self.harmony is not None:
+            self._changed_ns, self._strike_is_new = at_ns, True
+
+    def _leave_ending(self) -> None:
+        self._ends = None
+        if self._fade is not None:
+            self._out.control(self._fade.over())
+            self._fade = None
+
     def _begin(self, at_ns: int) -> None:
         """The time begins with a strike."""
         transport = self.time.begin(at_ns)
-        first = transport.bar_quarters
-        bar = first - self.meter.bar_quarters if first else first  # that the pick-up is the end of
+        here = transport.position_at(at_ns)
         for hand in self._hands:
-            hand.start(transport, Fraction(0) if hand.begins_with_strike else bar, Fraction(0))
+            if hand.begins_with_strike:
+                hand.start(transport, here, here)
+            else:
+                hand.start(transport, _cycle_at(transport, hand.lane, here), here)
 
     def _next_entry(self, at_ns: int) -> Fraction | None:
         """The downbeat that what is struck now waits for; None just after one."""
@@ -328,15 +351,19 @@ class Accompaniment:
         if self._ends is not None and transport.due_ns(self._ends) <= now_ns:
             self._ends = None
             self._strike_last_chord(now_ns, transport)
-        if self._fade is not None and (due_ns := self._fade.due_ns) is not None:
-            if due_ns <= now_ns:
-                self._out.control(self._fade.perform(now_ns))
-            if self._fade.is_done:
+        fade = self._fade
+        if fade is not None and fade.due_ns is not None and fade.due_ns <= now_ns:
+            if self.harmony is not None:
+                self._out.control(fade.perform(now_ns))
+            if self.harmony is None or fade.is_done:
                 self.stop()
 
     def _strike_last_chord(self, now_ns: int, transport: Transport) -> None:
-        """Both hands strike their whole shapes and hold them, while they die away."""
-        if self.harmony is None or self._voicing is None:
+        """Both hands strike their whole shapes and hold them, while they die away.
+
+        If the keys are up just then, the chord that comes within a beat is the last one.
+        """
+        if self._voicing is None:
             self.stop()
             return
         for hand in self._hands:
@@ -351,7 +378,8 @@ class Accompaniment:
             hand.start(transport, transport.position_at(now_ns))
         beat_ns = int(transport.ns_per_quarter * self.meter.beat_quarters)
         self._fade = Fade(self._settings.channel, now_ns, beat_ns, self._expression)
-        self._changed_ns, self._strike_is_new = now_ns, True
+        if self.harmony is not None:
+            self._changed_ns, self._strike_is_new = now_ns, True
 
     def _is_too_late(self, now_ns: int) -> bool:
         """Whether what is due now is not to be heard: never a strike of the player's."""
@@ -462,21 +490,45 @@ class Accompaniment:
             hand.release_all(self._out)
         self._leaving = []
 
-    def _replace_hands(self, at_ns: int) -> None:
-        """New hands come in: bar lanes at their next step, struck ones on the next beat."""
-        for hand in self._hands:
-            hand.leave()
-        self._leaving += [hand for hand in self._hands if hand.groups]
-        self._set_hands()
-        if self.transport is None:
+    def _replace_hands(self, here: Fraction | None, *, keeps_struck: bool = False) -> None:
+        """New hands come in: bar lanes at their next step, struck ones on the next beat.
+
+        `here` is where the music is, None if the time stands. Hands whose lanes count from the
+        strike go on as they are if they are to be kept. So does a last chord.
+        """
+        if self._fade is not None:
+            self._let_go_without_shape()
             return
-        here = self.transport.position_at(at_ns)
-        beat = self.transport.next_beat(here)
+        before, transport = self._hands, self.transport
+        self._set_hands()
+        if keeps_struck:
+            kept = {(hand.side, hand.lane): hand for hand in before if hand.begins_with_strike}
+            self._hands = [kept.get((hand.side, hand.lane), hand) for hand in self._hands]
+        gone = [hand for hand in before if hand not in self._hands]
+        for hand in gone:
+            hand.leave()
+        self._leaving += [hand for hand in gone if hand.groups]
+        if transport is None or here is None:
+            return
         for hand in self._hands:
+            if hand in before:
+                continue
             if hand.begins_with_strike:
-                hand.start(self.transport, beat)
+                hand.start(transport, transport.next_beat(here))
             else:
-                hand.start(self.transport, self.transport.bar_quarters, here)
+                origin = transport.bar_quarters
+                if self._entry is None:
+                    origin = _cycle_at(transport, hand.lane, here)
+                hand.start(transport, origin, here)
+
+    def _let_go_without_shape(self) -> None:
+        """In a last chord, the hand that the style chosen meanwhile does not have."""
+        shaped = {Side.LEFT: self.style.left, Side.RIGHT: self.style.right}
+        gone = [hand for hand in self._hands if shaped[hand.side] is None]
+        for hand in gone:
+            hand.leave()
+        self._hands = [hand for hand in self._hands if hand not in gone]
+        self._leaving += [hand for hand in gone if hand.groups]
 
     def _set_hands(self) -> None:
         self._hands_meter = self.meter
@@ -497,3 +549,10 @@ class Accompaniment:
         if unit is None or ratio == 1 or self.meter.beat_quarters.numerator % 3 == 0:
             return None
         return (unit, ratio) if self.meter.bar_quarters % (2 * unit) == 0 else None
+
+
+def _cycle_at(transport: Transport, lane: Lane, here: Fraction) -> Fraction:
+    """Where a lane's cycle counts from: its downbeat, or before that whole cycles earlier."""
+    ahead = transport.bar_quarters - here
+    cycles = -(-ahead // lane.cycle_quarters) if ahead > 0 else 0
+    return transport.bar_quarters - cycles * lane.cycle_quarters

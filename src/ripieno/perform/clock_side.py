@@ -11,6 +11,7 @@ from fractions import Fraction
 
 from ripieno.perform.clock import TICKS_A_QUARTER, TICKS_A_SIXTEENTH, ClockFollower, Pace
 from ripieno.perform.transport import Transport
+from ripieno.units import NS_PER_MINUTE
 
 # When the time begins, all that is known of the clock is these last ticks. So a journal that has
 # them replays identically, however long the clock had been ticking before.
@@ -29,7 +30,7 @@ class Line:
 
 
 class ClockSide:
-    """`starts`: with the next tick the song begins or goes on.
+    """`starts`: with the next tick the song begins or goes on. `runs`: it has, and not stopped.
 
     `later_ns`: from its next start on, all of it is so late.
     """
@@ -43,7 +44,8 @@ class ClockSide:
         self._offset, self._factor = Fraction(0), Fraction(1)
         self._next_factor: Fraction | None = None  # from the next beat
         self._place = 0  # of the next tick that starts
-        self._runs = self._has_stopped = self._is_missed = False
+        self._moves = True  # whether ticks move that place: not while the song stands
+        self.runs = self._has_stopped = self._is_missed = False
 
     def is_heard(self, now_ns: int) -> bool:
         """Whether it ticks, as far as is known at an instant."""
@@ -57,23 +59,25 @@ class ClockSide:
 
     def start(self, *, anew: bool) -> None:
         self._place = 0 if anew else self._place
-        self.starts = self._runs = True
+        self.starts = self.runs = self._moves = True
         self._has_stopped = False
 
     def stop(self) -> None:
-        self.starts = self._runs = False
+        self.starts = self.runs = self._moves = False
         self._has_stopped = True
 
     def locate(self, sixteenths: int) -> None:
         """The song is there with the next start; at once, if it is running."""
         self._place = sixteenths * TICKS_A_SIXTEENTH
-        self.starts = self._runs
+        self.starts = self.runs
+        self._moves = self.runs
 
     def forget(self) -> None:
         """Nothing is known of any clock."""
         self._follower, self._pace = ClockFollower(), None
         self._recent.clear()
-        self.starts = self._runs = self._has_stopped = False
+        self.starts = self.runs = self._has_stopped = False
+        self._moves = True
 
     def scale(self, factor: Fraction, *, at_once: bool) -> None:
         self._next_factor = (self._next_factor or self._factor) * factor
@@ -87,18 +91,32 @@ class ClockSide:
         self._renew()
         return self._quarter_ns()
 
+    def song_is_heard(self, now_ns: int) -> bool:
+        """Whether the song runs, and where it is now is known."""
+        knows = self._follower.bpm is not None and self.is_heard(now_ns)
+        return knows and self.runs and not self.starts
+
+    def meet_song(self) -> Line:
+        """The line of the song that is heard, from now on."""
+        bpm = self._follower.bpm
+        assert bpm is not None, "it is heard"
+        tick_ns = NS_PER_MINUTE / bpm / TICKS_A_QUARTER
+        self._pace = Pace(self._recent[-1], self._place - 1, tick_ns)
+        self._offset = -self.later_ns / self._quarter_ns()
+        return self._line(self._pace)
+
     def join(self, transport: Transport, now_ns: int) -> None:
         """Keep the distance that the music has from the ticks just now."""
         if self._pace is None or not self.is_heard(now_ns):
-            self._offset = Fraction(0)
+            self._offset, self._is_missed = Fraction(0), True
             return
         place = Fraction(round(self._pace.place_at(now_ns) * _PLACE_PARTS), _PLACE_PARTS)
         self._offset = transport.position_at(now_ns) - self._factor * place / TICKS_A_QUARTER
 
     def tick(self, at_ns: int, transport: Transport | None) -> Line:
-        """The line from this tick to the next."""
+        """The line from this tick to the next. The song that runs is met where it is."""
         own = None
-        if self.starts:
+        if self.starts or (self.runs and transport is None):
             self._renew()
             self._offset = -self.later_ns / self._quarter_ns() if self._pace else Fraction(0)
             self._follower.begin(self._place)
@@ -108,7 +126,7 @@ class ClockSide:
         self._recent.append(at_ns)
         self._is_missed = False
         self._pace = pace = self._follower.tick(at_ns, own)
-        self._place = pace.tick + 1
+        self._place = pace.tick + 1 if self._moves else self._place
         position = self._offset + self._factor * pace.tick / TICKS_A_QUARTER
         if self._next_factor is not None and (transport is None or transport.is_beat(position)):
             self._factor, self._next_factor = self._next_factor, None

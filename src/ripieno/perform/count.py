@@ -36,6 +36,10 @@ class Count:
         """Count each beat from a position up to another, which is not counted."""
         self._next, self._end = first, end
 
+    def leave(self) -> None:
+        """No more clicks; what sounds ends in its time."""
+        self._next = None
+
     def stop(self) -> None:
         """No more clicks; what sounds is released with everything else."""
         self._next, self._sounding = None, None

@@ -1,8 +1,11 @@
 """The hands as those who lead the time: how strikes bend the transport.
 
-Places are counted in beats from a downbeat, so that the follower knows the bar.
+Places are counted in beats from a downbeat, so that the follower knows the bar. Where it comes to
+see that the hands are bars ahead or behind, as after a wrong guess, those are not made up for:
+that is what a band does that has lost its player, and it meets him in the bar instead.
 """
 
+from dataclasses import replace
 from fractions import Fraction
 
 from ripieno.perform.bending import bent
@@ -53,7 +56,9 @@ class HandsSide:
             self._follower.lean = self.lean
             self._follower.strike(self._heard)
             self._heard = None
-        answer = bent(now_ns, _course(transport, now_ns), self._follower.course, self.lean)
+        played = _course(transport, now_ns)
+        estimate = _in_bar(self._follower.course, played, transport.meter.beats)
+        answer = bent(now_ns, played, estimate, self.lean)
         self._change_ns = answer.next_change_ns
         beat_ns = Fraction(round(answer.course.beat_ns * _PARTS), _PARTS)
         return transport.at_tempo(now_ns, beat_ns / transport.meter.beat_quarters)
@@ -63,3 +68,10 @@ def _course(transport: Transport, now_ns: int) -> Course:
     beat = transport.meter.beat_quarters
     place = (transport.position_at(now_ns) - transport.bar_quarters) / beat
     return Course(now_ns, float(place), float(transport.ns_per_quarter * beat))
+
+
+def _in_bar(estimate: Course, played: Course, beats: int) -> Course:
+    """The estimate with as many whole bars more or less as bring it nearest to what is played."""
+    ahead = estimate.position(played.at_ns) - played.position_beats
+    bars = round(ahead / beats)
+    return replace(estimate, position_beats=estimate.position_beats - bars * beats)

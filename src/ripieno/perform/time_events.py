@@ -46,7 +46,7 @@ class TimeEvents:
     def take(self, at_ns: int, event: Input) -> bool:
         """Whether the event was one about the time; then it is done."""
         if (turn := self._turns.get(type(event))) is not None:
-            self._playing.turn(at_ns, turn(at_ns, event))
+            self._turn(at_ns, turn(at_ns, event))
         elif (do := self._others.get(type(event))) is not None:
             do(at_ns, event)
         else:
@@ -64,6 +64,11 @@ class TimeEvents:
         self._clock_out.follow(now_ns, self._time.transport, self._time.ns_per_quarter)
         return [Send(now_ns, data) for data in self._clock_out.perform(now_ns) + clicks]
 
+    def _turn(self, at_ns: int, turn: Turn) -> None:
+        self._playing.turn(at_ns, turn)
+        if turn is Turn.JUMPS:
+            self._count.leave()  # what was counted to is not ahead any more
+
     def _count_in(self, at_ns: int, event: ev.CountIn) -> None:
         self._count.begin(*self._playing.count_in(at_ns, event.bars))
 
@@ -76,4 +81,4 @@ class TimeEvents:
     def _clock_stop(self, _at_ns: int, _event: ev.ClockStop) -> None:
         if self._time.clock_stops():
             self._playing.halt()
-            self._count.stop()
+            self._count.leave()

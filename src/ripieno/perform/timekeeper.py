@@ -1,14 +1,15 @@
 """Who leads the time: the program at a chosen tempo, a MIDI clock, or the player's hands.
 
 Whoever does, the music is always on one `Transport`, a straight line from here on. What happens
-to it is one of four `Turn`s, and those who play need to know nothing more:
+to it is one of five `Turn`s, and those who play need to know nothing more:
 
-| turn    | the music                                        | by                               |
-|---------|--------------------------------------------------|----------------------------------|
-| STAYS   | goes on as it did                                |                                  |
-| BENDS   | is where it was, at another tempo                | tempo, ramps, clock, hands       |
-| SHIFTS  | is somewhere else, less than half a beat away    | taps, nudges, a forced downbeat  |
-| JUMPS   | is elsewhere: hands come in anew                 | a clock's start, another meter   |
+| turn     | the music                                       | by                                |
+|----------|-------------------------------------------------|-----------------------------------|
+| STAYS    | goes on as it did                               |                                   |
+| BENDS    | is where it was, at another tempo               | tempo, ramps, clock, hands        |
+| SHIFTS   | is somewhere else, less than half a beat away   | taps, nudges                      |
+| RECOUNTS | is where it was or shifted, in other bars       | a forced downbeat, another meter  |
+| JUMPS    | is elsewhere, from the transport's anchor on    | a clock's start, or its song      |
 
 Tempo changes that are planned (ramps, ritardandi) are a row of transports, each taken at its own
 anchor. While a clock that is followed is heard, nothing else changes the tempo.
@@ -35,6 +36,7 @@ class Turn(Enum):
     STAYS = auto()
     BENDS = auto()
     SHIFTS = auto()
+    RECOUNTS = auto()
     JUMPS = auto()
 
 
@@ -51,24 +53,27 @@ class Timekeeper:
         self._is_led = False  # by a plan of the player's, a ramp or an ending
         self._ends = False  # to whose last tempo there is nothing after
         self._chosen_ns = self.ns_per_quarter  # a quarter's, before hands and endings bent it
+        self._unended_ns = self.ns_per_quarter  # before the last ending
         self._clock = ClockSide()
         self._hands = HandsSide(settings.lean)
 
     # The course of things.
 
     def begin(self, at_ns: int) -> Transport:
-        """The time begins: the music is at its beginning, a downbeat unless there is a pick-up."""
-        if self.follow is Follow.CLOCK:
-            self.ns_per_quarter = self._clock.quarter_ns(at_ns) or self.ns_per_quarter
-        before_first = self.pickup % self.meter.beats * self.meter.beat_quarters
-        self.go_on(
-            at_ns,
-            Transport(
-                at_ns, Fraction(0), self.ns_per_quarter, self.meter, bar_quarters=before_first
-            ),
-        )
-        assert self.transport is not None, "it has begun"
-        return self.transport
+        """The time begins: the music is at its beginning, a downbeat unless there is a pick-up.
+
+        In the song of a clock that is running it is where that is.
+        """
+        if self._song_is_heard(at_ns):
+            song = self._clock.meet_song()
+            begun = Transport(song.at_ns, song.position, song.ns_per_quarter, self.meter)
+        else:
+            if self.follow is Follow.CLOCK:
+                self.ns_per_quarter = self._clock.quarter_ns(at_ns) or self.ns_per_quarter
+            first = self.pickup % self.meter.beats * self.meter.beat_quarters
+            begun = Transport(at_ns, Fraction(0), self.ns_per_quarter, self.meter, first)
+        self.go_on(at_ns, begun)
+        return begun
 
     def go_on(self, at_ns: int, transport: Transport) -> None:
         """In a time that runs already."""
@@ -80,9 +85,11 @@ class Timekeeper:
     def stop(self) -> None:
         """The time stands. What is played next is at the tempo that was chosen."""
         self.transport = None
-        self._leave_plan()
         if self.follow is not Follow.CLOCK:
             self.ns_per_quarter = self._chosen_ns
+        elif self._ends:
+            self.ns_per_quarter = self._unended_ns
+        self._leave_plan()
 
     def due_ns(self) -> int | None:
         """When the tempo changes next: by what is planned, or because a clock is missing."""
@@ -141,16 +148,20 @@ class Timekeeper:
         """A ritardando to a position. Whoever leads is let go: they do not slow down."""
         assert self.transport is not None, "there is something to end"
         self._leave_plan()
-        self._ends = True
+        self._ends, self._unended_ns = True, self.ns_per_quarter
         return self._lead(at_ns, along(_FINAL, self.transport, at_ns, end))
 
     def scale(self, at_ns: int, factor: Fraction) -> Turn:
-        """Half or double time, from the next beat, so that beats go on falling on beats."""
-        least, most = BPM_RANGE
-        to_ns, transport = self.ns_per_quarter / factor, self.transport
-        if not least <= NS_PER_MINUTE / (to_ns * self.meter.beat_quarters) <= most:
+        """Half or double time, from the next beat, so that beats go on falling on beats.
+
+        What was planned, as by the same a moment ago, counts as done. An ending goes on.
+        """
+        before_ns = self._planned[-1].ns_per_quarter if self._planned else self.ns_per_quarter
+        to_ns, transport = before_ns / factor, self.transport
+        if self._ends or not self._is_tempo(to_ns):
             return Turn.STAYS
-        self._chosen_ns /= factor
+        chosen_ns = self._chosen_ns / factor
+        self._chosen_ns = chosen_ns if self._is_tempo(chosen_ns) else to_ns
         if self.clock_is_heard(at_ns):
             self._clock.scale(factor, at_once=transport is None)
         elif transport is None:
@@ -196,10 +207,11 @@ class Timekeeper:
         return self._count_from(at_ns, self.transport.position_at(at_ns), meter)
 
     def set_follow(self, at_ns: int, follow: Follow) -> None:
-        """Somebody else leads from now on; where the music is, it goes on."""
+        """Somebody else leads from now on; where the music is, it goes on. So does an ending."""
         self.follow = follow
         self._clock.forget()
-        self._leave_plan()
+        if not self._ends:
+            self._leave_plan()
         self._join(at_ns)
 
     def set_lean(self, lean: int) -> None:
@@ -210,13 +222,13 @@ class Timekeeper:
 
         In a time that runs, they are counted from its next downbeat.
         """
-        if self.transport is None:
-            self.begin(at_ns)
-            assert self.transport is not None, "it has begun"
+        is_new = self.transport is None and not self._song_is_heard(at_ns)
+        transport = self.transport or self.begin(at_ns)
+        if is_new:
             first = bars * self.meter.bar_quarters
-            self.transport = replace(self.transport, bar_quarters=first)
+            self.transport = replace(transport, bar_quarters=first)
             return first
-        downbeat = self.transport.next_downbeat(self.transport.position_at(at_ns))
+        downbeat = transport.next_downbeat(transport.position_at(at_ns))
         return downbeat + bars * self.meter.bar_quarters
 
     # What comes from outside.
@@ -232,7 +244,7 @@ class Timekeeper:
             return Turn.STAYS
         starts = self._clock.starts
         line = self._clock.tick(at_ns, self.transport)
-        if starts:
+        if starts or (self.transport is None and self._clock.runs):
             begun = Transport(line.at_ns, line.position, line.ns_per_quarter, self.meter)
             self.transport, self.ns_per_quarter = begun, line.ns_per_quarter
             self._leave_plan()
@@ -260,6 +272,13 @@ class Timekeeper:
         self._clock.locate(sixteenths)
 
     # What becomes of the transport.
+
+    def _song_is_heard(self, at_ns: int) -> bool:
+        return self.follow is Follow.CLOCK and self._clock.song_is_heard(at_ns)
+
+    def _is_tempo(self, quarter_ns: Fraction) -> bool:
+        least, most = BPM_RANGE
+        return least <= NS_PER_MINUTE / (quarter_ns * self.meter.beat_quarters) <= most
 
     @property
     def _clock_leads(self) -> bool:
@@ -306,7 +325,7 @@ class Timekeeper:
         self.transport = self.transport.in_meter(downbeat, meter)
         self._planned = deque([planned.counted_as(self.transport) for planned in self._planned])
         self._join(at_ns)
-        return Turn.JUMPS
+        return Turn.RECOUNTS
 
     def _lead(self, at_ns: int, pieces: Iterable[Transport]) -> Turn:
         """The tempo is planned from now on, and nobody else leads."""
