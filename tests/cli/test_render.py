@@ -2,6 +2,7 @@
 
 import json
 import wave
+from itertools import pairwise
 from pathlib import Path
 
 import mido
@@ -128,6 +129,18 @@ def test_changes_of_tempo_in_the_file_are_followed(capfd, paths, beats) -> None:
     rendered(capfd, source, target, beats)
     # By hand: beats 0..4 half a second apart, 5 and 6 a second, 7 half of 1 and half of 0.25 s.
     assert onsets(target) == pytest.approx([0, 0.5, 1, 1.5, 2, 3, 4, 4.625, 4.875], abs=0.001)
+
+
+def test_hands_that_are_followed_lead_the_tempo_and_not_the_file(capfd, paths, beats) -> None:
+    source, target, _ = paths
+    chords = [key for i in range(12) for key in keys(Chord(i * 1.25, i * 1.25 + 0.8, C_MAJOR))]
+    write_midi(source, [(0, tempo(120)), (6, tempo(200)), *chords, (15, end())])
+    rendered(capfd, source, target, beats, "--follow", "hands", "--lean", "100")
+    found = onsets(target)
+    beats_s = [found[0], *(b for a, b in pairwise(found) if b - a > 0.1)]
+    gaps = [b - a for a, b in pairwise(beats_s)]
+    # A chord each 1.25 quarters of the file: 0.625 s up to 6 quarters, from there on 0.375 s.
+    assert gaps[3:5] == pytest.approx([0.625, 0.625], abs=0.03)
 
 
 def test_a_long_file_ends_on_its_grid_without_a_stray_note(capfd, paths, beats) -> None:

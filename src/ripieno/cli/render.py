@@ -18,7 +18,7 @@ from ripieno.midi.file import Song, read
 from ripieno.perform.events import Input, Send, SetTempo
 from ripieno.perform.offline import play
 from ripieno.perform.performer import Performer
-from ripieno.perform.settings import BPM_RANGE
+from ripieno.perform.settings import BPM_RANGE, Follow
 from ripieno.style.model import Meter
 
 
@@ -28,7 +28,8 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
         help="play a MIDI file of chords into a MIDI file, faster than time",
         description="Play the chords of a MIDI file through the real performer. The figure begins "
         "with the first chord as its downbeat; tempo and meter are the file's unless told "
-        "otherwise, and times in the output are those of the input.",
+        "otherwise, and times in the output are those of the input. With --follow hands the tempo "
+        "begins as the file's, and then goes with the chords.",
     )
     parser.add_argument("input", type=Path, metavar="IN.mid", help="the chords")
     add_music(parser)
@@ -58,7 +59,9 @@ def run(args: argparse.Namespace) -> int:
     sends: list[Send] = []
     with journal_file(args.journal, chosen, style) as journal:
         for happening in play(
-            Performer(chosen, style), _events(song, args.tempo, meter), song.length_ns
+            Performer(chosen, style),
+            _events(song, args.tempo, meter, chosen.follow),
+            song.length_ns,
         ):
             if isinstance(happening, Send):
                 sends.append(happening)
@@ -70,9 +73,9 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _events(song: Song, tempo: float | None, meter: Meter) -> Iterator[Input]:
-    """The file's events and, unless a tempo was asked for, its changes of tempo."""
-    changes = [] if tempo is not None else song.tempi[1:]
+def _events(song: Song, tempo: float | None, meter: Meter, follow: Follow) -> Iterator[Input]:
+    """The file's events and, unless a tempo was asked for or others lead it, its changes."""
+    changes = song.tempi[1:] if tempo is None and follow is Follow.NONE else []
     tempi = [SetTempo(at_ns, _beats_a_minute(bpm, meter)) for at_ns, bpm in changes]
     return merge(tempi, song.events, key=attrgetter("at_ns"))
 
