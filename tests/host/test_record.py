@@ -12,10 +12,26 @@ from ripieno.host.record import LONG_NS, Record
 from ripieno.host.sessions import Sessions
 from ripieno.perform import journal
 from ripieno.perform.chosen import Chosen
-from ripieno.perform.events import Input, KeyDown, Resume, Send, SetTempo, Silence, Stop
+from ripieno.perform.events import (
+    ClockStart,
+    ClockTick,
+    Controller,
+    Ending,
+    Input,
+    KeyDown,
+    Nudge,
+    Resume,
+    Send,
+    SetFollow,
+    SetMeter,
+    SetTempo,
+    Silence,
+    Stop,
+)
 from ripieno.perform.offline import Happening, hand_in, play
 from ripieno.perform.performer import Performer
-from ripieno.perform.settings import Settings
+from ripieno.perform.settings import Follow, Settings
+from ripieno.style.model import Meter
 from ripieno.units import NS_PER_S
 
 START_NS = 7_000_000_000_123
@@ -101,6 +117,45 @@ def test_a_long_session_ends_where_the_music_stops_and_the_next_replays_alone(
     assert replayed(first) == sends([h for h in happenings if _at(h) <= later_ns], START_NS)
     begin_ns = later_ns + 5 * NS_PER_S
     assert replayed(second) == sends([h for h in happenings if _at(h) > later_ns], begin_ns)
+
+
+def test_a_later_session_has_what_it_goes_by_from_before_it(tmp_path: Path) -> None:
+    later_ns = START_NS + LONG_NS + NS_PER_S
+    events: list[Input] = [
+        SetMeter(START_NS, Meter(6, 8)),
+        SetFollow(START_NS + 1, Follow.CLOCK),
+        *chord(START_NS + 2, C4, E4, G4),
+        Controller(START_NS + NS_PER_S, 11, 100),
+        Nudge(START_NS + NS_PER_S, 200.0),
+        Nudge(START_NS + NS_PER_S, 130.0),
+        Stop(later_ns),
+        *(ClockTick(later_ns + i * 20_833_333) for i in range(1, 40)),
+        *chord(later_ns + NS_PER_S, C4, E4, G4),
+        Ending(later_ns + NS_PER_S + 1, 1),
+        Stop(later_ns + 30 * NS_PER_S),
+    ]
+    happenings = performed(Performer(CHOSEN.settings, STYLE), events)
+    _, second = recorded(tmp_path, timed(happenings))
+    assert second.settings.bpm == 60  # 90 quarters
+    begin_ns = second.events[-1].at_ns - events[-1].at_ns
+    played = sends([h for h in happenings if _at(h) > later_ns], -begin_ns)
+    assert [send for send in replayed(second) if send.due_ns][1:] == played[1:]
+    assert {send.data[1] for send in played if send.data[0] == 0xB0} == {11, 64}
+
+
+def test_a_session_does_not_end_while_a_song_runs(tmp_path: Path) -> None:
+    events: list[Input] = [
+        SetFollow(START_NS, Follow.CLOCK),
+        ClockStart(START_NS + 1),
+        *(ClockTick(START_NS + 10 + i * 20_833_333) for i in range(50)),
+        *chord(START_NS + NS_PER_S + 20_833_333, C4, E4, G4),
+        Stop(START_NS + LONG_NS + NS_PER_S),
+        *chord(START_NS + LONG_NS + 2 * NS_PER_S, C4, E4, G4),
+        Stop(START_NS + LONG_NS + 4 * NS_PER_S),
+    ]
+    happenings = performed(Performer(CHOSEN.settings, STYLE), events)
+    [session] = recorded(tmp_path, timed(happenings))
+    assert replayed(session) == sends(happenings, START_NS + 1)
 
 
 def test_an_engine_that_resumes_begins_a_session_that_replays(tmp_path: Path) -> None:

@@ -36,7 +36,8 @@ def after(*events: ev.Input) -> Chosen:
 def test_all_that_can_be_chosen_while_playing_is_what_is_chosen_afterwards() -> None:
     assert after(*CHOICES) == Chosen(
         Settings(
-            bpm=77.5, meter=Meter(6, 8), hold=False, key=key_named("Eb minor"), split=60,
+            bpm=77.5 / 1.5,  # quarters keep their length, and the beats of 6/8 are longer
+            meter=Meter(6, 8), hold=False, key=key_named("Eb minor"), split=60,
             transpose=-5, reading=ReadKeys.FROM_KEY, muted=Side.LEFT,
         ),
         STYLES[1],

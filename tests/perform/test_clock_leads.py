@@ -268,3 +268,14 @@ def test_a_click_that_sounds_when_the_clock_stops_ends_in_its_time() -> None:
     rig.events += [ev.CountIn(ns_from_ms(1000), 1), ev.ClockStop(ns_from_ms(1010))]
     (click,) = rig.notes(4000)
     assert click.length_ms == 60
+
+
+def test_a_suspension_that_a_start_cuts_short_resolves_with_it() -> None:
+    rig = Rig("suspend-fourth", bpm=90, follow=Follow.CLOCK)
+    rig.events.append(ev.ClockStart(0))
+    tick(rig, 5, 700)
+    rig.chord(8005, *TRIAD, until_ms=8300)
+    rig.events.append(ev.ClockStart(ns_from_ms(8250)))
+    notes = rig.notes(12_000)
+    assert any(note.note % 12 == F4 % 12 for note in notes), "the fourth is there"
+    assert max(n.ms + n.length_ms for n in notes if n.note % 12 == F4 % 12) < 8800

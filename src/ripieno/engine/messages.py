@@ -7,7 +7,7 @@ from ripieno.engine.loop import Counts, Timed
 from ripieno.engine.rig import Rig
 from ripieno.midi.lasting import PortState
 from ripieno.midi.systems import System
-from ripieno.perform.accompaniment import Harmony
+from ripieno.perform.chord_on import Harmony
 from ripieno.perform.events import Send
 from ripieno.perform.press import Press
 from ripieno.perform.settings import Settings

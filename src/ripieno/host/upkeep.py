@@ -20,7 +20,7 @@ from ripieno.engine.spawn import Spawned
 from ripieno.errors import MachineError
 from ripieno.host.engine_process import EngineProcess, Word
 from ripieno.midi.systems import System
-from ripieno.perform.accompaniment import Harmony
+from ripieno.perform.chord_on import Harmony
 from ripieno.perform.events import Input
 from ripieno.units import NS_PER_S
 

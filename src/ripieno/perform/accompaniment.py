@@ -8,23 +8,22 @@ A chord is on from its strike; it *sounds* from the first note struck for it, wh
 next step of the figure. Its suspension and the change of pedal count from there.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from random import Random
 
-from ripieno.arrange import suspension
 from ripieno.arrange.dynamics import RESOLVES_SOFTER
-from ripieno.arrange.voicing import Voicing, voice
+from ripieno.perform.both_hands import BothHands, come_in
+from ripieno.perform.chord_on import ChordOn, Harmony
 from ripieno.perform.foot import Foot
-from ripieno.perform.hand_player import Bound, HandPlayer
-from ripieno.perform.last_chord import Fade, lanes_of_last_chord
+from ripieno.perform.hand_player import Bound
+from ripieno.perform.last_chord import Ending, lanes_of_last_chord
 from ripieno.perform.ledger import PedalPost
 from ripieno.perform.outbox import Outbox
 from ripieno.perform.settings import Settings, Start
-from ripieno.perform.swing import Swing
 from ripieno.perform.timekeeper import Timekeeper, Turn
 from ripieno.perform.transport import Transport
-from ripieno.style.model import Lane, Meter, Pedal, Style
+from ripieno.style.model import Meter, Pedal, Style
 from ripieno.theory.chord import Chord
 from ripieno.theory.hand import Side
 from ripieno.units import NS_PER_MS
@@ -33,15 +32,6 @@ from ripieno.units import NS_PER_MS
 # most: half of all one-hand chords spread over 25 ms (Vienna 4x22, measured), and a wrong
 # note that is put right after 15 ms is heard as a wrong note, a step 15 ms late is not.
 PATIENCE_NS = 20 * NS_PER_MS
-
-
-@dataclass(frozen=True, slots=True)
-class Harmony:
-    """The chord that is on. `serial` counts strikes: an amended chord keeps its number."""
-
-    chord: Chord
-    serial: int
-    level: int  # the player's velocity, 1..127
 
 
 # Of the steps that the time is shifted over, one no later than this is still played.
@@ -56,35 +46,29 @@ class Accompaniment:
 
     def __init__(self, settings: Settings, style: Style, out: Outbox, pedal: PedalPost) -> None:
         self.style = style
-        self.harmony: Harmony | None = None
         self.time = Timekeeper(settings)
-        self.muted = settings.muted
-        self.start, self.swing = settings.start, settings.swing
+        self.start = settings.start
         self._settings = settings
         self._out = out
         self._foot = Foot(pedal, out)
         self._luck = Random(settings.seed)
-        self._hands: list[HandPlayer] = []
-        self._leaving: list[HandPlayer] = []  # of the style before, until the new one sounds
-        self._voicing: Voicing | None = None
-        self._voicing_before: Voicing | None = None  # this strike's
-        self._serial = 0
+        self._hands = BothHands(out, self._luck, style, settings.meter, settings.swing)
+        self._chord = ChordOn(settings.span, settings.muted)
         self._sounded = 0  # the serial of the last strike that has sounded
         self._heard_from_ns: int | None = None  # steps before it are not played any more
         self._changed_ns: int | None = None  # when the hands have to follow a new reading
         self._strike_is_new = False
-        self._suspended: Voicing | None = None  # what sounds while the third is held off
-        self._bounds: dict[Side, Bound] = {}  # as they were last asked for since a change
         self._resolves: tuple[Fraction, int] | None = None  # in quarters, in nanoseconds
         self._entry: Fraction | None = None  # what is struck before it waits for it
-        self._ends: Fraction | None = None  # where the last chord is
-        self._fade: Fade | None = None  # of the last chord, once it sounds
-        self._expression = 127  # the player's
-        self._set_hands()
+        self._ending = Ending(settings.channel)
 
     @property
     def transport(self) -> Transport | None:
         return self.time.transport
+
+    @property
+    def harmony(self) -> Harmony | None:
+        return self._chord.harmony
 
     @property
     def meter(self) -> Meter:
@@ -93,7 +77,7 @@ class Accompaniment:
     @property
     def is_ending(self) -> bool:
         """Whether the music slows down into its last chord, or that chord dies away."""
-        return self._ends is not None or self._fade is not None
+        return self._ending.is_on
 
     @property
     def is_waiting(self) -> bool:
@@ -111,22 +95,18 @@ class Accompaniment:
 
         `strike_ns` is when its last key went down.
         """
-        if self._fade is not None and not amends and self._fade.is_over_for(at_ns):
+        if not amends and self._ending.is_over_for(at_ns):
             self.stop()  # what is struck into a chord that dies away begins anew
         amends = amends and self.harmony is not None
-        comes_in = self.harmony is None and self._fade is None
+        comes_in = self.harmony is None and not self._ending.has_struck
         if not amends:
-            self._serial += 1
-            self._voicing_before = self._voicing
             self._strike_is_new, self._resolves = True, None
-        self.harmony, self._bounds = Harmony(chord, self._serial, level), {}
-        self._revoice(chord)
-        if not amends or self._suspended is not None:
-            self._suspend(chord)
+        self._chord.strike(self.style, chord, level, amends=amends)
         if self.transport is None:
             if amends:  # of what sounded when a clock stopped the time
                 return
-            self._begin(at_ns)
+            begun = self.time.begin(at_ns)
+            self._hands.begin(begun, begun.position_at(at_ns))
         elif comes_in and self.start is Start.DOWNBEAT and self._entry is None:
             self._entry = self._next_entry(at_ns)
         elif not amends and self._entry is None:
@@ -137,7 +117,7 @@ class Accompaniment:
     def resume(self, at_ns: int, chord: Chord, level: int, transport: Transport) -> None:
         """A chord is on and struck now, in a time that runs already."""
         self.time.go_on(at_ns, transport)
-        self._leave_ending()
+        self._out.control(self._ending.leave())
         self._replace_hands(transport.position_at(at_ns))
         self._entry = None
         self.strike(at_ns, chord, level, amends=False)
@@ -145,30 +125,28 @@ class Accompaniment:
 
     def lift(self) -> None:
         """No chord any more: hands and foot come up, the time goes on."""
-        for hand in self._hands + self._leaving:
-            hand.release_all(self._out)
-        self._leaving = []
-        self.harmony, self._changed_ns, self._resolves = None, None, None
-        self._strike_is_new, self._suspended, self._bounds = False, None, {}
+        self._hands.release_all()
+        self._chord.lift()
+        self._changed_ns, self._resolves, self._strike_is_new = None, None, False
         self._foot.lift()
 
     def stop(self) -> None:
         """As `lift`, and the next strike is a downbeat again."""
         self.lift()
         self.time.stop()
-        self._voicing, self._voicing_before, self._entry = None, None, None
-        self._leave_ending()
+        self._chord.forget()
+        self._entry = None
+        self._out.control(self._ending.leave())
         self._luck.seed(self._settings.seed)  # after a stop it plays as if just begun
-        self._set_hands()
+        self._hands.choose(self.style, self.meter)
 
     def halt(self) -> None:
         """The time stands, and so does the music; with the time the chord goes on."""
-        harmony, voicing = self.harmony, self._voicing
+        harmony = self.harmony
         self.lift()
-        self._entry = None
-        self._leave_ending()
-        self._set_hands()
-        self.harmony, self._voicing, self._changed_ns = harmony, voicing, None
+        self._chord.harmony, self._entry = harmony, None
+        self._out.control(self._ending.leave())
+        self._hands.choose(self.style, self.meter)
 
     def count_in(self, at_ns: int, bars: int) -> tuple[Fraction, Fraction]:
         """From where to where bars are counted. What is on has to end, or to wait."""
@@ -189,19 +167,20 @@ class Accompaniment:
             return
         here = transport.position_at(at_ns)
         if beats:
-            self._ends = transport.next_beat(here) + beats * self.meter.beat_quarters
+            last = transport.next_beat(here) + beats * self.meter.beat_quarters
         else:
-            self._ends = transport.next_downbeat(here + self.meter.bar_quarters)
-        self._take(at_ns, self.time.end(at_ns, self._ends))
+            last = transport.next_downbeat(here + self.meter.bar_quarters)
+        self._ending.at = last
+        self._take(at_ns, self.time.end(at_ns, last))
 
     def express(self, value: int) -> None:
         """The player's own expression, 0..127, to which a chord that has died away gives back."""
-        self._expression = value
+        self._ending.expression = value
 
     def turn(self, at_ns: int, turn: Turn) -> None:
         """The time has taken a turn by what the player or a clock has done."""
-        if self.transport is None and self._hands_meter != self.meter:
-            self._set_hands()
+        if self.transport is None and self._hands.meter != self.meter:
+            self._hands.choose(self.style, self.meter)
         self._take(at_ns, turn)
 
     def set_style(self, at_ns: int, style: Style) -> None:
@@ -209,23 +188,19 @@ class Accompaniment:
         self.style = style
         if style.pedal is Pedal.NONE:
             self._foot.lift()
-        self._suspended, self._resolves, self._bounds = None, None, {}
-        if self.harmony is not None:
-            self._revoice(self.harmony.chord)
+        self._resolves = None
+        self._chord.set_style(style)
         self._replace_hands(self._here(at_ns))
 
     def set_swing(self, at_ns: int, swing: Fraction | None) -> None:
         """Another swing, from the next steps on."""
-        before, self.swing = self._swing(), swing
-        if self._swing() != before:
+        if self._hands.set_swing(swing):
             self._replace_hands(self._here(at_ns))
 
     def set_muted(self, muted: Side | None) -> None:
         """A hand that is silent from now on, until another one is or none."""
-        self.muted, self._bounds = muted, {}
-        for hand in self._hands + self._leaving:
-            if hand.side is muted:
-                hand.release_all(self._out)
+        self._chord.set_muted(muted)
+        self._hands.release(muted)
 
     @property
     def pedal_is_down(self) -> bool:
@@ -234,8 +209,7 @@ class Accompaniment:
 
     def notes_of(self, side: Side) -> tuple[int, ...]:
         """What a hand holds down now, ascending."""
-        hands = [hand for hand in self._hands + self._leaving if hand.side is side]
-        return tuple(sorted({n for hand in hands for group in hand.groups for n in group.notes}))
+        return self._hands.notes_of(side)
 
     def due_ns(self, strike_due_ns: int | None) -> int | None:
         """The next instant at which something is due. May lie in the past.
@@ -247,11 +221,10 @@ class Accompaniment:
             return self._changed_ns  # with it, all that was due before is done
         due = [self._step_due_ns(strike_due_ns), self.time.due_ns()]
         if self.transport is not None:
-            due += [self.transport.due_ns(p) for p in (self._entry, self._ends) if p is not None]
-        if self._fade is not None:
-            due.append(self._fade.due_ns)
-        due += [hand.note_due_ns for hand in self._hands]
-        due += [hand.note_due_ns for hand in self._leaving]
+            places = [p for p in (self._entry, self._ending.at) if p is not None]
+            due += map(self.transport.due_ns, places)
+        due.append(self._ending.fade_due_ns)
+        due += self._hands.note_dues_ns
         if self._resolves is not None:
             due.append(self._resolves[1])
         if not self._foot_waits():
@@ -266,17 +239,15 @@ class Accompaniment:
         """Do all that is due at or before an instant."""
         self._take(now_ns, self.time.perform(now_ns))
         self._come_in_or_end(now_ns)
-        for hand in self._hands + self._leaving:
-            hand.end_notes(now_ns, self._out)
+        self._hands.end_notes(now_ns)
         too_late = self._is_too_late(now_ns)
         self._follow_chord(now_ns)
         self._resolve(now_ns)
         if too_late:
-            for hand in self._hands:
-                hand.skip(now_ns)
+            self._hands.skip(now_ns)
         self._play_steps(now_ns, strike_due_ns)
         if self._out.strikes:
-            self._leave()
+            self._hands.release_leaving()
             self._begin_to_sound(now_ns)
             if self.style.pedal is Pedal.LEGATO and self._out.replaces:
                 self._foot.change(now_ns)
@@ -297,39 +268,21 @@ class Accompaniment:
             self._replace_hands(transport.position_at(at_ns), keeps_struck=True)
         if turn is Turn.JUMPS:
             self._go_elsewhere(at_ns, transport)
-        for hand in self._hands + self._leaving:
-            hand.retime(transport)
-            due_ns = hand.step_due_ns
-            if turn is Turn.SHIFTS and due_ns is not None and due_ns < at_ns - _SHIFTED_NS:
-                hand.skip(at_ns - _SHIFTED_NS)
+        heard_from_ns = at_ns - _SHIFTED_NS if turn is Turn.SHIFTS else None
+        self._hands.retime(transport, heard_from_ns=heard_from_ns)
         if self._resolves is not None:
-            at_quarters, _ = self._resolves
-            self._resolves = at_quarters, transport.due_ns(at_quarters)
+            self._resolves = self._resolves[0], transport.due_ns(self._resolves[0])
 
     def _go_elsewhere(self, at_ns: int, transport: Transport) -> None:
         """What stood begins, and nothing that was ahead is so any more."""
-        stood = not any(hand.step_due_ns is not None for hand in self._hands)
+        stood = self._hands.stand
         self._entry = None
-        self._leave_ending()
+        self._out.control(self._ending.leave())
         self._replace_hands(transport.anchor_quarters)
+        if self._resolves is not None:
+            self._resolves = transport.anchor_quarters, at_ns
         if stood and self.harmony is not None:
             self._changed_ns, self._strike_is_new = at_ns, True
-
-    def _leave_ending(self) -> None:
-        self._ends = None
-        if self._fade is not None:
-            self._out.control(self._fade.over())
-            self._fade = None
-
-    def _begin(self, at_ns: int) -> None:
-        """The time begins with a strike."""
-        transport = self.time.begin(at_ns)
-        here = transport.position_at(at_ns)
-        for hand in self._hands:
-            if hand.begins_with_strike:
-                hand.start(transport, here, here)
-            else:
-                hand.start(transport, _cycle_at(transport, hand.lane, here), here)
 
     def _next_entry(self, at_ns: int) -> Fraction | None:
         """The downbeat that what is struck now waits for; None just after one."""
@@ -348,14 +301,12 @@ class Accompaniment:
             self._entry = None
             if self.harmony is not None:
                 self._changed_ns, self._strike_is_new = now_ns, True
-        if self._ends is not None and transport.due_ns(self._ends) <= now_ns:
-            self._ends = None
+        if self._ending.at is not None and transport.due_ns(self._ending.at) <= now_ns:
             self._strike_last_chord(now_ns, transport)
-        fade = self._fade
-        if fade is not None and fade.due_ns is not None and fade.due_ns <= now_ns:
+        if (due_ns := self._ending.fade_due_ns) is not None and due_ns <= now_ns:
             if self.harmony is not None:
-                self._out.control(fade.perform(now_ns))
-            if self.harmony is None or fade.is_done:
+                self._out.control(self._ending.fade(now_ns))
+            if self.harmony is None or self._ending.is_done:
                 self.stop()
 
     def _strike_last_chord(self, now_ns: int, transport: Transport) -> None:
@@ -363,21 +314,14 @@ class Accompaniment:
 
         If the keys are up just then, the chord that comes within a beat is the last one.
         """
-        if self._voicing is None:
-            self.stop()
-            return
-        for hand in self._hands:
-            hand.leave()
-        self._leaving += [hand for hand in self._hands if hand.groups]
-        self._suspended, self._resolves = None, None
-        self._hands = [
-            HandPlayer(side, lane, self.style.touch, None, self._luck)
-            for side, lane in lanes_of_last_chord(self._voicing)
-        ]
-        for hand in self._hands:
-            hand.start(transport, transport.position_at(now_ns))
+        voicing = self._chord.voicing
+        assert voicing is not None, "what slows down has been struck"
+        self._chord.resolve()
+        self._resolves = None
+        lanes = lanes_of_last_chord(voicing)
+        self._hands.play_lanes(lanes, transport, transport.position_at(now_ns))
         beat_ns = int(transport.ns_per_quarter * self.meter.beat_quarters)
-        self._fade = Fade(self._settings.channel, now_ns, beat_ns, self._expression)
+        self._ending.strike(now_ns, beat_ns)
         if self.harmony is not None:
             self._changed_ns, self._strike_is_new = now_ns, True
 
@@ -390,59 +334,27 @@ class Accompaniment:
         """Whether the foot must not go down yet: a hand holds a note of the chord before."""
         if not self._foot.goes_down_next:
             return False
-        serial = None if self.harmony is None else self.harmony.serial
-        hands = self._hands + self._leaving
-        return any(group.serial != serial for hand in hands for group in hand.groups)
-
-    def _suspend(self, chord: Chord) -> None:
-        wanted, voicing = self.style.suspension, self._voicing
-        self._suspended = (
-            None
-            if wanted is None or voicing is None
-            else suspension.suspended(voicing, chord, wanted.degree, self._settings.span)
-        )
-
-    def _revoice(self, chord: Chord) -> None:
-        left, right = self.style.left, self.style.right
-        self._voicing = voice(left, right, chord, self._voicing_before, self._settings.span)
+        return self._hands.hold_other_than(None if self.harmony is None else self.harmony.serial)
 
     def _bound(self, side: Side) -> Bound | None:
-        """What the hand's tones are just now; None without a chord, and for a muted hand."""
-        if side not in self._bounds:
-            voicing = self._suspended or self._voicing
-            silent = self._entry is not None or side is self.muted
-            if self.harmony is None or voicing is None or silent:
-                return None
-            shape = voicing.left if side is Side.LEFT else voicing.right
-            assert shape is not None, "a lane's hand has a shape: style.load sees to it"
-            self._bounds[side] = Bound(self.harmony.serial, shape, self.harmony.level)
-        return self._bounds[side]
+        """What the hand's tones are just now; None without any, and before its entry."""
+        return None if self.is_waiting else self._chord.bound(side)
 
     def _follow_chord(self, now_ns: int) -> None:
         """The hands learn of a new reading: late steps are put right, struck lanes start over."""
         if self._changed_ns is None or self.transport is None:
             return
-        for hand in self._hands:
-            bound = self._bound(hand.side)
-            if not hand.begins_with_strike:
-                if bound is not None:
-                    hand.catch(now_ns, bound, self._out)
-            elif self._strike_is_new:
-                hand.release_all(self._out)
-                hand.start_struck(self.transport, now_ns)
-            if bound is not None:
-                hand.amend(bound, self._out)
-        for hand in self._leaving:
-            assert self.harmony is not None, "a change of chord leaves a chord"
-            tones = self.harmony.chord.pitch_classes
-            hand.release_foreign(self.harmony.serial, tones, self._out)
+        assert self.harmony is not None, "a change of chord leaves a chord"
+        anew = self.transport if self._strike_is_new else None
+        self._hands.follow(now_ns, self.harmony, self._bound, anew)
         self._changed_ns, self._strike_is_new = None, False
 
     def _resolve(self, now_ns: int) -> None:
         if self._resolves is None or self._resolves[1] > now_ns:
             return
-        self._resolves, self._suspended, self._bounds = None, None, {}
-        for hand in self._hands:
+        self._resolves = None
+        self._chord.resolve()
+        for hand in self._hands.playing:
             bound = self._bound(hand.side)
             if bound is not None:
                 softer = max(1, bound.level - RESOLVES_SOFTER)
@@ -450,8 +362,7 @@ class Accompaniment:
 
     def _step_due_ns(self, strike_due_ns: int | None) -> int | None:
         """When the next step may play: when it is due, unless a strike's keys are arriving."""
-        steps = [hand.step_due_ns for hand in self._hands if hand.step_due_ns is not None]
-        due = min(steps, default=None)
+        due = self._hands.step_due_ns
         if due is None or strike_due_ns is None:
             return due
         return max(due, min(strike_due_ns, due + PATIENCE_NS))
@@ -461,98 +372,28 @@ class Accompaniment:
             return
         due_ns = self._step_due_ns(strike_due_ns)
         ready = due_ns is not None and due_ns <= now_ns
-        for hand in self._hands:
-            if not (ready or hand.rolls):
-                continue
-            bound = self._bound(hand.side)
-            if bound is not None:
-                hand.roll_on(now_ns, bound, self._out)
-            while ready and hand.step_due_ns is not None and hand.step_due_ns <= now_ns:
-                hand.step(now_ns, bound, self._out)
-                if bound is not None:
-                    for leaving in self._leaving:
-                        leaving.release_before(bound.serial, self._out)
+        self._hands.play_steps(now_ns, self._bound, ready=ready)
 
     def _begin_to_sound(self, now_ns: int) -> None:
         """The first notes of a chord start its suspension and change the pedal."""
         if self.harmony is None or self.transport is None or self._sounded == self.harmony.serial:
             return
         self._sounded = self.harmony.serial
-        if self._suspended is not None and self.style.suspension is not None:
+        if self._chord.is_suspended and self.style.suspension is not None:
             here = self.transport.position_at(now_ns)
             at_quarters = here + self.style.suspension.lasts_quarters
             self._resolves = at_quarters, self.transport.due_ns(at_quarters)
         if self.style.pedal is Pedal.LEGATO:
             self._foot.change(now_ns)
 
-    def _leave(self) -> None:
-        for hand in self._leaving:
-            hand.release_all(self._out)
-        self._leaving = []
-
     def _replace_hands(self, here: Fraction | None, *, keeps_struck: bool = False) -> None:
-        """New hands come in: bar lanes at their next step, struck ones on the next beat.
+        """New hands come in; `here` is where the music is, None if the time stands.
 
-        `here` is where the music is, None if the time stands. Hands whose lanes count from the
-        strike go on as they are if they are to be kept. So does a last chord.
+        A last chord goes on as it is.
         """
-        if self._fade is not None:
-            self._let_go_without_shape()
+        if self._ending.has_struck:
+            self._hands.keep_to(self.style)
             return
-        before, transport = self._hands, self.transport
-        self._set_hands()
-        if keeps_struck:
-            kept = {(hand.side, hand.lane): hand for hand in before if hand.begins_with_strike}
-            self._hands = [kept.get((hand.side, hand.lane), hand) for hand in self._hands]
-        gone = [hand for hand in before if hand not in self._hands]
-        for hand in gone:
-            hand.leave()
-        self._leaving += [hand for hand in gone if hand.groups]
-        if transport is None or here is None:
-            return
-        for hand in self._hands:
-            if hand in before:
-                continue
-            if hand.begins_with_strike:
-                hand.start(transport, transport.next_beat(here))
-            else:
-                origin = transport.bar_quarters
-                if self._entry is None:
-                    origin = _cycle_at(transport, hand.lane, here)
-                hand.start(transport, origin, here)
-
-    def _let_go_without_shape(self) -> None:
-        """In a last chord, the hand that the style chosen meanwhile does not have."""
-        shaped = {Side.LEFT: self.style.left, Side.RIGHT: self.style.right}
-        gone = [hand for hand in self._hands if shaped[hand.side] is None]
-        for hand in gone:
-            hand.leave()
-        self._hands = [hand for hand in self._hands if hand not in gone]
-        self._leaving += [hand for hand in gone if hand.groups]
-
-    def _set_hands(self) -> None:
-        self._hands_meter = self.meter
-        figure = self.style.figure_for(self.meter)
-        lanes = [(Side.LEFT, figure.left), (Side.RIGHT, figure.right)]
-        self._hands = [
-            HandPlayer(side, lane, self.style.touch, self._swing(), self._luck, self.style.catch)
-            for side, lane in lanes
-            if lane is not None
-        ]
-
-    def _swing(self) -> Swing | None:
-        """The unit that swings and its ratio; None where nothing does.
-
-        That is in compound meters, and in those whose bars are no whole pairs, as 7/8.
-        """
-        unit, ratio = self.style.swings.value, self.swing
-        if unit is None or ratio == 1 or self.meter.beat_quarters.numerator % 3 == 0:
-            return None
-        return (unit, ratio) if self.meter.bar_quarters % (2 * unit) == 0 else None
-
-
-def _cycle_at(transport: Transport, lane: Lane, here: Fraction) -> Fraction:
-    """Where a lane's cycle counts from: its downbeat, or before that whole cycles earlier."""
-    ahead = transport.bar_quarters - here
-    cycles = -(-ahead // lane.cycle_quarters) if ahead > 0 else 0
-    return transport.bar_quarters - cycles * lane.cycle_quarters
+        new = self._hands.replace(self.style, self.meter, keeps_struck=keeps_struck)
+        if self.transport is not None and here is not None:
+            come_in(new, self.transport, here, wait=self.is_waiting)

@@ -7,7 +7,7 @@ from typing import Any
 from ripieno.perform import events as ev
 from ripieno.perform.events import Input
 from ripieno.perform.settings import BPM_RANGE, Settings
-from ripieno.style.model import Style
+from ripieno.style.model import Meter, Style
 
 # The settings that an event can change while it plays, and the event's type.
 _EVENTS: dict[str, Callable[[int, Any], Input]] = {
@@ -47,11 +47,21 @@ class Chosen:
         if isinstance(event, ev.Scale):
             least, most = BPM_RANGE
             return self._at(min(max(self.settings.bpm * float(event.factor), least), most))
+        if isinstance(event, ev.SetMeter):
+            return self._in_meter(event.meter)
         name = _NAMES.get(type(event))
         if name is None:
             return self
         value = getattr(event, _VALUES.get(type(event), name))
         return replace(self, settings=replace(self.settings, **{name: value}))
+
+    def _in_meter(self, meter: Meter) -> "Chosen":
+        """Quarters keep their length, and so the beats a minute may be others."""
+        least, most = BPM_RANGE
+        beats = self.settings.meter.beat_quarters / meter.beat_quarters
+        bpm = self.settings.bpm if beats == 1 else self.settings.bpm * float(beats)
+        settings = replace(self.settings, meter=meter, bpm=min(max(bpm, least), most))
+        return replace(self, settings=settings)
 
     def _at(self, bpm: float) -> "Chosen":
         return replace(self, settings=replace(self.settings, bpm=bpm))
@@ -59,16 +69,24 @@ class Chosen:
     def steps_to(self, other: "Chosen", at_ns: int) -> list[Input] | None:
         """The events that lead from this to the other; None if only a new instrument does."""
         steps: list[Input] = []
-        for field in fields(Settings):
-            value = getattr(other.settings, field.name)
-            if getattr(self.settings, field.name) == value:
+        now = self
+        names = sorted((field.name for field in fields(Settings)), key=_is_after_meter)
+        for name in names:
+            value = getattr(other.settings, name)
+            if getattr(now.settings, name) == value:
                 continue
-            if field.name not in _EVENTS:
+            if name not in _EVENTS:
                 return None
-            steps.append(_EVENTS[field.name](at_ns, value))
+            steps.append(_EVENTS[name](at_ns, value))
+            now = now.after(steps[-1])
         if self.style != other.style:
             steps.append(ev.SetStyle(at_ns, other.style))
         return steps
+
+
+def _is_after_meter(name: str) -> bool:
+    """A meter of other beats changes how many there are in a minute."""
+    return name != "meter"
 
 
 def is_choice(event: Input) -> bool:

@@ -1,4 +1,4 @@
-"""The last chord of an ending: held in both hands, dying away, over.
+"""The ending's last chord: slowed down to, held in both hands, dying away, over.
 
 How long it is held and faded is our choice: about what a grand piano's middle register still
 sounds for after a chord (common practice, no source). The fade is MIDI's expression, controller
@@ -64,3 +64,50 @@ class Fade:
     def over(self) -> list[bytes]:
         """What gives the player's expression back, if any has been taken."""
         return [control(self._channel, EXPRESSION, self._expression)] if self._step else []
+
+
+class Ending:
+    """`at` is where the last chord is to be, None unless the music slows down to it.
+
+    `expression` is the player's own, 0..127, to which a chord that has died away gives back.
+    """
+
+    def __init__(self, channel: int) -> None:
+        self.at: Fraction | None = None
+        self.expression = 127
+        self._channel = channel
+        self._fade: Fade | None = None
+
+    @property
+    def is_on(self) -> bool:
+        return self.at is not None or self.has_struck
+
+    @property
+    def has_struck(self) -> bool:
+        """Whether its last chord is there."""
+        return self._fade is not None
+
+    def strike(self, at_ns: int, beat_ns: int) -> None:
+        self.at = None
+        self._fade = Fade(self._channel, at_ns, beat_ns, self.expression)
+
+    def is_over_for(self, at_ns: int) -> bool:
+        """Whether a chord that is struck now is a new beginning, not the last chord itself."""
+        return self._fade is not None and self._fade.is_over_for(at_ns)
+
+    @property
+    def fade_due_ns(self) -> int | None:
+        return None if self._fade is None else self._fade.due_ns
+
+    @property
+    def is_done(self) -> bool:
+        return self._fade is not None and self._fade.is_done
+
+    def fade(self, now_ns: int) -> list[bytes]:
+        """What is due by now of a chord that dies away."""
+        return [] if self._fade is None else self._fade.perform(now_ns)
+
+    def leave(self) -> list[bytes]:
+        """There is no ending any more; what gives the player's expression back."""
+        fade, self.at, self._fade = self._fade, None, None
+        return [] if fade is None else fade.over()

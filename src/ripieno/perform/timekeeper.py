@@ -340,7 +340,8 @@ class Timekeeper:
         """Clock and hands lead on from where the music is."""
         if self.transport is not None:
             self._clock.join(self.transport, at_ns)
-            self._hands.begin(self.transport, at_ns)
+            if self.follow is Follow.HANDS:
+                self._hands.begin(self.transport, at_ns)
 
 
 def _later(transport: Transport, later_ns: int) -> Transport:
