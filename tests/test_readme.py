@@ -131,7 +131,7 @@ def test_two_lines_start_it_one_plays_the_demo_and_one_the_tests():
     demo, tests = blocks(section(text_of(README), "Start"), "sh")
     assert "\n" not in demo + tests
     assert demo.endswith("/ripieno demo")
-    assert tests.endswith(" -m pytest")
+    assert tests.endswith(" tests")
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)

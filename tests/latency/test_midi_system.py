@@ -83,17 +83,24 @@ def test_a_round_trip_agrees_with_jacks_own_latency_meter_to_within_a_period() -
     with midi_system.opened(jack(), ORDER.settings, ORDER.at_once[0]) as ground:
         found = measure(ground, replace(ORDER, strikes=40, seconds=0.5))
         ours_ns = mean(s.value_ns for s in found.samples if s.figure == TRIP_PASS)
-        # Program changes pass through; three-byte messages of the meter are releases of keys
-        # that were never pressed, which the engine keeps to itself.
-        said = subprocess.run(
-            ["jack_midi_latency_test", "-m", "2", "-s", "200",
-             port_named("engine-01:ripieno in"), port_named("engine:ripieno out")],
-            capture_output=True, text=True, timeout=60, check=False,
-        )  # fmt: skip
-    theirs = re.search(r"Average latency: ([0-9.]+) ms", said.stdout)
-    assert theirs is not None, said
-    theirs_ns = float(theirs[1]) * NS_PER_MS
+        theirs_ns = theirs()
     assert abs(ours_ns - PERIOD_NS - theirs_ns) < PERIOD_NS
+
+
+def theirs() -> float:
+    """What the meter finds; it gives up as soon as JACK loses a message, and then goes again.
+
+    Program changes pass through; three-byte messages of the meter are releases of keys that were
+    never pressed, which the engine keeps to itself.
+    """
+    command = ["jack_midi_latency_test", "-m", "2", "-s", "50"]
+    command += [port_named("engine-01:ripieno in"), port_named("engine:ripieno out")]
+    for _ in range(6):
+        said = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
+        found = re.search(r"Average latency: ([0-9.]+) ms", said.stdout)
+        if found is not None:
+            return float(found[1]) * NS_PER_MS
+    pytest.fail(f"the meter lost messages each time: {said}")
 
 
 def test_an_engine_that_is_killed_in_the_middle_ends_the_run() -> None:
