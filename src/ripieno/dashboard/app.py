@@ -13,6 +13,7 @@ from typing import ClassVar
 
 from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
+from textual.timer import Timer
 from textual.widget import Widget
 from textual.widgets import ContentSwitcher, Input, Static
 
@@ -32,6 +33,7 @@ from ripieno.wire.status import Status
 from ripieno.wire.time_commands import LEADERS, MOST_LEAN
 
 FRAME_S = 0.1  # between two drawings of the status
+_SETTLED_S = 0.3  # after its last resize a terminal has its size: tmux waits 0.25 s to tell
 REFUSAL_S = 6.0  # a refusal can be read as long as that
 NUDGE_MS = 10  # our choice: small enough to aim with, large enough to hear in a few presses
 LEAN_STEP = 10
@@ -109,6 +111,7 @@ class Dashboard(App[int]):
         self._client = AsyncClient(endpoint)
         self._flashed = 0
         self._said = words.health(self._client.seen)
+        self._resized: Timer | None = None
 
     # What is on the screen.
 
@@ -175,8 +178,15 @@ class Dashboard(App[int]):
         self._said = sentence
 
     def on_resize(self) -> None:
-        """The words fit another width."""
+        """The words fit another width; and once it has its size, everything is drawn again.
+
+        A terminal that is resized several times in a row may cut off what was drawn between, and
+        nobody tells.
+        """
         self._say(self._said)
+        if self._resized is not None:
+            self._resized.stop()
+        self._resized = self.set_timer(_SETTLED_S, self.refresh)
 
     def flash(self, text: str, *, wrong: bool) -> None:
         """A sentence in the health line's place, for some seconds."""
