@@ -6,7 +6,7 @@ comes out, stamped with the server's own frames. The five textures are those tha
 a triad progression (common practice, no source).
 
 On time is judged against the music's grid, not as a measure of speed. JACK hands messages over
-once an audio period of 2.7 ms, so even a perfect player's stamps jitter by one: half of a
+once an audio period of 10.7 ms, so even a perfect player's stamps jitter by one: half of a
 figure's steps must be as long as they should be to within two periods, where the next plausible
 grid is 28 ms away (a sixteenth for a triplet). A busy machine may hold up a single note, and a
 dummy driver that is late drops frames, which shortens all that is recorded; so each note needs

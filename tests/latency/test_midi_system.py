@@ -63,7 +63,8 @@ def test_every_probe_comes_back_or_is_counted_as_lost_and_so_is_every_note() -> 
     """A JACK client that a busy machine makes late for a period loses what that period held."""
     with midi_system.opened(jack(), ORDER.settings, ORDER.at_once[0]) as ground:
         found = measure(ground, ORDER)
-        assert ground.about["period"] in (f"{PERIOD} frames at {RATE} Hz, 2.67 ms", "unknown")
+        period_ms = f"{1000 * PERIOD / RATE:.2f} ms"
+        assert ground.about["period"] in (f"{PERIOD} frames at {RATE} Hz, {period_ms}", "unknown")
     counts = Counter(sample.figure for sample in found.samples)
     answered = {figure: counts[figure] + found.lost[figure] for figure in found.lost}
     assert answered[STRIKE_FIRST] == ORDER.strikes

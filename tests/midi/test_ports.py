@@ -59,6 +59,25 @@ def test_without_a_midi_system_the_ports_opened_are_in_memory() -> None:
     assert heard == [b"\x90\x3c\x40"]
 
 
+class Changing:
+    """Ports that vanish while they are counted, so many times."""
+
+    def __init__(self, times: int) -> None:
+        self.times = times
+
+    def get_ports(self) -> list[str]:
+        self.times -= 1
+        if self.times >= 0:
+            raise rtmidi.InvalidPortError("the 'portNumber' argument (1) is invalid.")
+        return ["Keys"]
+
+
+def test_ports_that_vanish_while_they_are_listed_are_listed_again() -> None:
+    assert ports.listed(Changing(3)) == ["Keys"]
+    with pytest.raises(MachineError, match="change faster than they can be listed"):
+        ports.listed(Changing(1000))
+
+
 def test_without_a_midi_system_a_named_port_is_refused() -> None:
     with pytest.raises(MachineError, match="no MIDI input 'Keys'"):
         ports.open_input(NONE, "Keys", lambda *_: None)

@@ -98,8 +98,7 @@ class _Lasting(ABC, Generic[PortT]):
             return self._port.listed()
         if self._midi is None:
             self._midi = ports.new_client(system, self._side)
-        names: list[str] = self._midi.get_ports()
-        return names
+        return ports.listed(self._midi)
 
     def _open(self, system: System, pick: Pick, raw: str) -> None:
         now_ns = time.monotonic_ns()
@@ -225,7 +224,7 @@ def _renumbered(system: System, midi: Any, pick: Pick) -> Pick:
     """The same port by its number in the client's own list. Raises MachineError if it is gone."""
     if pick.index is None:
         return pick
-    names = ports.names_of(system, midi.get_ports())
+    names = ports.names_of(system, ports.listed(midi))
     if pick.name not in names:
         raise MachineError(f"MIDI port '{pick.name}' is gone again")
     return Pick(names.index(pick.name), pick.name, pick.why)

@@ -11,6 +11,7 @@ Over python-rtmidi, whose ways shape this file:
 
 import time
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any, Self
 
@@ -27,6 +28,8 @@ VIRTUAL = "virtual"  # as a choice: a port of this program's own, for others to 
 
 # Sixteen note-offs sent right before leaving: none arrived at once, all after 5 ms.
 _DRAIN_NS = 50_000_000
+
+_LISTINGS = 10  # tries; each takes 0.1 ms on JACK
 
 # A JACK server (1.9.21) may never wake the second of two clients that are activated at once,
 # mostly while other programs ask it for its ports: of 25 such starts one heard no key, of 80
@@ -131,8 +134,7 @@ class InPort:
 
     def listed(self) -> list[str]:
         """The inputs that there are now, as RtMidi names them."""
-        names: list[str] = self._midi.get_ports()
-        return names
+        return listed(self._midi)
 
     def close(self) -> None:
         """Nothing that arrives later is received. May be called again."""
@@ -174,8 +176,7 @@ class OutPort:
 
     def listed(self) -> list[str]:
         """The outputs that there are now, as RtMidi names them."""
-        names: list[str] = self._midi.get_ports()
-        return names
+        return listed(self._midi)
 
     def close(self) -> None:
         """Closes when what was sent has left, up to 50 ms later. May be called again."""
@@ -200,7 +201,7 @@ def _listed(system: System, side: Side) -> tuple[str, ...]:
         return ()
     midi = new_client(system, side)
     try:
-        return names_of(system, midi.get_ports())
+        return names_of(system, listed(midi))
     finally:
         midi.delete()
 
@@ -209,12 +210,24 @@ def _opened(system: System, side: Side, choice: str | None) -> tuple[Any, Pick]:
     """List and open through one client, so that the index still means the port it was read as."""
     midi = new_client(system, side)
     try:
-        pick = pick_port(system, side, names_of(system, midi.get_ports()), choice)
+        pick = pick_port(system, side, names_of(system, listed(midi)), choice)
         open_port(midi, pick, side)
     except MachineError:
         midi.delete()
         raise
     return midi, pick
+
+
+def listed(midi: Any) -> list[str]:
+    """The ports that a client sees, as RtMidi names them. Raises MachineError.
+
+    It counts them and then asks for each by its number; one that vanishes between is an error.
+    """
+    for _ in range(_LISTINGS):
+        with suppress(rtmidi.RtMidiError):
+            names: list[str] = midi.get_ports()
+            return names
+    raise MachineError("the MIDI ports change faster than they can be listed")
 
 
 def new_client(system: System, side: Side) -> Any:
