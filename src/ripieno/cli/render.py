@@ -18,7 +18,7 @@ from ripieno.midi.file import Song, read
 from ripieno.perform.events import Input, Send, SetTempo
 from ripieno.perform.offline import play
 from ripieno.perform.performer import Performer
-from ripieno.perform.settings import BPM_RANGE, Follow
+from ripieno.perform.settings import BPM_RANGE, Follow, playable_bpm
 from ripieno.style.model import Meter
 
 
@@ -82,7 +82,7 @@ def _events(song: Song, tempo: float | None, meter: Meter, follow: Follow) -> It
 
 def _beats_a_minute(quarters_a_minute: float, meter: Meter) -> float:
     """The meter's beats in a minute, within the tempi that there are."""
-    return min(max(quarters_a_minute / float(meter.beat_quarters), BPM_RANGE[0]), BPM_RANGE[1])
+    return playable_bpm(quarters_a_minute / float(meter.beat_quarters))
 
 
 def _foreign_tempo(song: Song, tempo: float | None, meter: Meter) -> str | None:

@@ -10,7 +10,7 @@ from ripieno.host.library import Library
 from ripieno.perform import events as ev
 from ripieno.perform.chosen import Chosen
 from ripieno.perform.events import Input
-from ripieno.perform.settings import BPM_RANGE, MOST_LEAN, Follow, ReadKeys, Start
+from ripieno.perform.settings import BPM_RANGE, MOST_LEAN, Follow, ReadKeys, Start, playable_bpm
 from ripieno.perform.tap import Taps
 from ripieno.style.model import Style, meter_named
 from ripieno.theory.hand import Side
@@ -27,7 +27,7 @@ _REPEAT_NS = NS_PER_S // 8  # terminals repeat a key some thirty times a second
 _VELOCITY = 80
 _LOWEST, _HIGHEST = 48, 72  # where a command presses a triad: the octave below middle C
 _C_MAJOR = Key(0, Mode.MAJOR)
-MOST_VALUE = 127
+_MOST_VALUE = 127
 _DOUBLE = Fraction(2)
 _SLOWEST_BY_VALUE = 40  # beats a minute at value 0, and one more for each
 
@@ -85,7 +85,7 @@ class Stage:
         if isinstance(command, time_wire.TempoByValue):
             return self._at_tempo(_SLOWEST_BY_VALUE + _given("tempo", "92", value))
         if isinstance(command, time_wire.ChooseLean) and command.lean is None:
-            return self._lean(round(_given("lean", "50", value) * MOST_LEAN / MOST_VALUE))
+            return self._lean(round(_given("lean", "50", value) * MOST_LEAN / _MOST_VALUE))
         handler = self._handlers.get(type(command))
         return None if handler is None else handler(command)
 
@@ -110,8 +110,7 @@ class Stage:
         return result
 
     def _at_tempo(self, bpm: float) -> Result:
-        least, most = BPM_RANGE
-        bpm = round(min(max(bpm, least), most), 3)
+        bpm = round(playable_bpm(bpm), 3)
         return self._choose(ev.SetTempo(_now_ns(), bpm), bpm=bpm)
 
     def _handlers_of_time(self) -> dict[type[Command], Callable[..., Result]]:
@@ -169,8 +168,7 @@ class Stage:
         said = self._taps.tap(self._given_ns)
         if said is None:
             return {"bpm": None}
-        least, most = BPM_RANGE
-        bpm = round(min(max(said.bpm, least), most), 3)
+        bpm = round(playable_bpm(said.bpm), 3)
         return self._choose(ev.Tapped(_now_ns(), said.beat_ns, bpm), bpm=bpm)
 
     def turn(self) -> None:

@@ -33,7 +33,6 @@ from ripieno.units import NS_PER_MS
 # note that is put right after 15 ms is heard as a wrong note, a step 15 ms late is not.
 PATIENCE_NS = 20 * NS_PER_MS
 
-
 # Of the steps that the time is shifted over, one no later than this is still played.
 _SHIFTED_NS = 80 * NS_PER_MS
 

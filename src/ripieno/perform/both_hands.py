@@ -207,7 +207,7 @@ def _swinging(style: Style, meter: Meter, swing: Fraction | None) -> Swing | Non
     That is in compound meters, and in those whose bars are no whole pairs, as 7/8.
     """
     unit, ratio = style.swings.value, swing
-    if unit is None or ratio == 1 or meter.beat_quarters.numerator % 3 == 0:
+    if unit is None or ratio == 1 or meter.is_compound:
         return None
     return (unit, ratio) if meter.bar_quarters % (2 * unit) == 0 else None
 

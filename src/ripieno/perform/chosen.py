@@ -6,7 +6,7 @@ from typing import Any
 
 from ripieno.perform import events as ev
 from ripieno.perform.events import Input
-from ripieno.perform.settings import BPM_RANGE, Settings
+from ripieno.perform.settings import Settings, playable_bpm
 from ripieno.style.model import Meter, Style
 
 # The settings that an event can change while it plays, and the event's type.
@@ -45,8 +45,7 @@ class Chosen:
         if isinstance(event, ev.Tapped | ev.Ramp):
             return self._at(event.bpm)
         if isinstance(event, ev.Scale):
-            least, most = BPM_RANGE
-            return self._at(min(max(self.settings.bpm * float(event.factor), least), most))
+            return self._at(playable_bpm(self.settings.bpm * float(event.factor)))
         if isinstance(event, ev.SetMeter):
             return self._in_meter(event.meter)
         name = _NAMES.get(type(event))
@@ -57,11 +56,9 @@ class Chosen:
 
     def _in_meter(self, meter: Meter) -> "Chosen":
         """Quarters keep their length, and so the beats a minute may be others."""
-        least, most = BPM_RANGE
         beats = self.settings.meter.beat_quarters / meter.beat_quarters
         bpm = self.settings.bpm if beats == 1 else self.settings.bpm * float(beats)
-        settings = replace(self.settings, meter=meter, bpm=min(max(bpm, least), most))
-        return replace(self, settings=settings)
+        return replace(self, settings=replace(self.settings, meter=meter, bpm=playable_bpm(bpm)))
 
     def _at(self, bpm: float) -> "Chosen":
         return replace(self, settings=replace(self.settings, bpm=bpm))

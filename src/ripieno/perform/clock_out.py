@@ -9,7 +9,6 @@ stays that of the song; where it jumps further the song is stopped, located and 
 next sixteenth.
 """
 
-from dataclasses import replace
 from fractions import Fraction
 
 from ripieno.perform.clock import TICKS_A_QUARTER, TICKS_A_SIXTEENTH
@@ -103,5 +102,4 @@ class ClockOut:
             self._line = Transport(now_ns, Fraction(0), ns_per_quarter, COMMON_TIME)
             self._next = 0
         elif self._line.ns_per_quarter != ns_per_quarter:
-            line = self._line.at_tempo(now_ns, ns_per_quarter)
-            self._line = replace(line, meter=COMMON_TIME)
+            self._line = self._line.at_tempo(now_ns, ns_per_quarter)

@@ -31,6 +31,7 @@ class Line:
 
 class ClockSide:
     """`starts`: with the next tick the song begins or goes on. `runs`: it has, and not stopped.
+    `has_stopped`: the last word on the song was that it stands.
 
     `later_ns`: from its next start on, all of it is so late.
     """
@@ -45,26 +46,21 @@ class ClockSide:
         self._next_factor: Fraction | None = None  # from the next beat
         self._place = 0  # of the next tick that starts
         self._moves = True  # whether ticks move that place: not while the song stands
-        self.runs = self._has_stopped = self._is_missed = False
+        self.runs = self.has_stopped = self._is_missed = False
 
     def is_heard(self, now_ns: int) -> bool:
         """Whether it ticks, as far as is known at an instant."""
         lost_ns = self._follower.lost_ns
         return lost_ns is not None and now_ns < lost_ns
 
-    @property
-    def has_stopped(self) -> bool:
-        """Whether the last word on the song was that it stands."""
-        return self._has_stopped
-
     def start(self, *, anew: bool) -> None:
         self._place = 0 if anew else self._place
         self.starts = self.runs = self._moves = True
-        self._has_stopped = False
+        self.has_stopped = False
 
     def stop(self) -> None:
         self.starts = self.runs = self._moves = False
-        self._has_stopped = True
+        self.has_stopped = True
 
     def locate(self, sixteenths: int) -> None:
         """The song is there with the next start; at once, if it is running."""
@@ -76,7 +72,7 @@ class ClockSide:
         """Nothing is known of any clock."""
         self._follower, self._pace = ClockFollower(), None
         self._recent.clear()
-        self.starts = self.runs = self._has_stopped = False
+        self.starts = self.runs = self.has_stopped = False
         self._moves = True
 
     def scale(self, factor: Fraction, *, at_once: bool) -> None:

@@ -16,9 +16,10 @@ from dataclasses import dataclass, replace
 from math import floor, log
 
 from ripieno.perform.pulse import Leaning, Pulse
+from ripieno.perform.settings import BPM_RANGE
 from ripieno.units import NS_PER_MINUTE
 
-SLOWEST_BPM, FASTEST_BPM = 20.0, 400.0  # the tempos that ripieno plays
+SLOWEST_BPM, FASTEST_BPM = BPM_RANGE
 WIDEST = 2.0  # the most the tempo comes to differ from the one it began with, as a factor
 MOST_ACCOUNTS = 5
 _FORGOTTEN = 9.0  # an account this much less likely than the best, as a logarithm, is given up
@@ -28,10 +29,7 @@ _OFF_BEAT = 0.06  # the share of strikes between beats, before any is heard
 _OFF_BEATS = (0.03, 0.5)  # the least and most of it
 _OFF_LEARNT = 0.07  # how much one strike changes it
 _PARTS = 0.7  # of the strikes between beats are on a part of the beat, others anywhere
-_DOUBTED, _DOUBT = (
-    2,
-    0.006,
-)  # after so many strikes between beats, these may be the beats: how likely
+_DOUBTED, _DOUBT = 2, 0.006  # after so many off the beat, these may be the beats: how likely
 _STRUCK = 0.5  # how likely a beat of the bar is struck, before any is heard
 _STRUCKS = (0.05, 0.95)
 _STRUCK_LEARNT = 0.15

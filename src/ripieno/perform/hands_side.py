@@ -28,14 +28,13 @@ class HandsSide:
         """Whatever the hands did before, this is where the music is and how fast."""
         course = _course(transport, now_ns)
         meter = transport.meter
-        compound = meter.beat_quarters.numerator % 3 == 0
         self._follower = HandsFollower(
             now_ns,
             course.position_beats,
             course.beat_ns,
             self.lean,
             meter.beats,
-            parts=3 if compound else 2,
+            parts=3 if meter.is_compound else 2,
         )
         self._heard = self._change_ns = None
 

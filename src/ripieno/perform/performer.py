@@ -99,7 +99,8 @@ class Performer:
         sends = self.advance(at_ns - 1)
         self._event_ns = at_ns
         self._due_is_known = False
-        data = [] if self._time_events.take(at_ns, event) else self._take_event(at_ns, event)
+        is_done = self._time_events.take(at_ns, event)
+        data = [] if is_done else self._handlers[type(event)](at_ns, event)
         sends += self._time_events.perform(at_ns) + self._out.flush(at_ns)
         return sends + [Send(at_ns, message) for message in data]
 
@@ -206,9 +207,6 @@ class Performer:
             return Reading(chord_from_key(keys[0], self.key or _C_MAJOR), keys, ())
         harmony = self.accompaniment.harmony
         return recognize(keys, self.key, None if harmony is None else harmony.chord)
-
-    def _take_event(self, at_ns: int, event: Input) -> list[bytes]:
-        return self._handlers[type(event)](at_ns, event)
 
     # Events. Each answers with what is sent at once, after what the hands let go.
 

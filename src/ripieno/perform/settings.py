@@ -21,6 +21,12 @@ ENDING_BEATS = (1, 64)
 SWING_RANGE = (1.0, 3.5)  # long to short; 3.5 is the most that was measured, Friberg 2002
 
 
+def playable_bpm(bpm: float) -> float:
+    """The nearest tempo that there is."""
+    least, most = BPM_RANGE
+    return min(max(bpm, least), most)
+
+
 class ReadKeys(StrEnum):
     """How keys become a chord: as they are, or one key as a degree of the song's key."""
 

@@ -21,7 +21,7 @@ from dataclasses import replace
 from enum import Enum, auto
 from fractions import Fraction
 
-from ripieno.perform.clock_side import ClockSide
+from ripieno.perform.clock_side import ClockSide, Line
 from ripieno.perform.curve import RITARDANDO_CURVATURE, RITARDANDO_TO, Curve, along, ramp
 from ripieno.perform.hands_side import HandsSide
 from ripieno.perform.settings import BPM_RANGE, Follow, Settings
@@ -65,8 +65,7 @@ class Timekeeper:
         In the song of a clock that is running it is where that is.
         """
         if self._song_is_heard(at_ns):
-            song = self._clock.meet_song()
-            begun = Transport(song.at_ns, song.position, song.ns_per_quarter, self.meter)
+            begun = self._begun(self._clock.meet_song())
         else:
             if self.follow is Follow.CLOCK:
                 self.ns_per_quarter = self._clock.quarter_ns(at_ns) or self.ns_per_quarter
@@ -94,18 +93,14 @@ class Timekeeper:
     def due_ns(self) -> int | None:
         """When the tempo changes next: by what is planned, or because a clock is missing."""
         planned_ns = self._planned[0].anchor_ns if self._planned else None
-        lost_ns = self._clock.lost_ns if self._clock_leads else None
-        bend_ns = self._hands.due_ns if self._hands_lead else None
-        return min([at for at in (planned_ns, lost_ns, bend_ns) if at is not None], default=None)
+        due = (planned_ns, self._leader_due_ns())
+        return min([at for at in due if at is not None], default=None)
 
     def perform(self, now_ns: int) -> Turn:
-        """Take what is planned by now."""
+        """Take what is planned by now, and what whoever leads has come to."""
         turn = Turn.STAYS
-        if self._clock_leads and (lost_ns := self._clock.lost_ns) is not None and lost_ns <= now_ns:
-            turn = self._go_on_without_clock(now_ns)
-        if self._hands_lead and (bend_ns := self._hands.due_ns) is not None and bend_ns <= now_ns:
-            assert self.transport is not None, "there is something that the hands lead"
-            turn = self._bend(self._hands.bend(self.transport, now_ns))
+        if (due_ns := self._leader_due_ns()) is not None and due_ns <= now_ns:
+            turn = self._go_with_leader(now_ns)
         while self._planned and self._planned[0].anchor_ns <= now_ns:
             turn = self._bend(self._planned.popleft())
         if self._is_led and not self._planned and not self._ends:
@@ -235,7 +230,7 @@ class Timekeeper:
 
     def struck(self, at_ns: int, strike_ns: int) -> None:
         """A chord was struck, of which the last key went down at `strike_ns`."""
-        if self._hands_lead:
+        if self._is_free and self.follow is Follow.HANDS:
             self._hands.struck(at_ns, strike_ns)
 
     def clock_tick(self, at_ns: int) -> Turn:
@@ -245,16 +240,13 @@ class Timekeeper:
         starts = self._clock.starts
         line = self._clock.tick(at_ns, self.transport)
         if starts or (self.transport is None and self._clock.runs):
-            begun = Transport(line.at_ns, line.position, line.ns_per_quarter, self.meter)
-            self.transport, self.ns_per_quarter = begun, line.ns_per_quarter
+            self._bend(self._begun(line))
             self._leave_plan()
             return Turn.JUMPS
         if self.transport is None:
             self.ns_per_quarter = line.ns_per_quarter
             return Turn.STAYS
-        if self._is_led:
-            return Turn.STAYS
-        return self._bend(self.transport.going_on(line.at_ns, line.position, line.ns_per_quarter))
+        return Turn.STAYS if self._is_led else self._bend(_along(line, self.transport))
 
     def clock_starts(self, *, anew: bool) -> None:
         """With the next tick, from the beginning or from where the song is."""
@@ -281,20 +273,26 @@ class Timekeeper:
         return least <= NS_PER_MINUTE / (quarter_ns * self.meter.beat_quarters) <= most
 
     @property
-    def _clock_leads(self) -> bool:
-        is_free = self.transport is not None and not self._is_led
-        return is_free and self.follow is Follow.CLOCK
+    def _is_free(self) -> bool:
+        """Whether there is a time that others than the program may lead."""
+        return self.transport is not None and not self._is_led
 
-    @property
-    def _hands_lead(self) -> bool:
-        is_free = self.transport is not None and not self._is_led
-        return is_free and self.follow is Follow.HANDS
+    def _leader_due_ns(self) -> int | None:
+        """When a clock is missing, or the hands bend the tempo."""
+        if not self._is_free or self.follow is Follow.NONE:
+            return None
+        return self._clock.lost_ns if self.follow is Follow.CLOCK else self._hands.due_ns
 
-    def _go_on_without_clock(self, now_ns: int) -> Turn:
+    def _go_with_leader(self, now_ns: int) -> Turn:
+        assert self.transport is not None, "somebody leads it"
+        if self.follow is Follow.HANDS:
+            return self._bend(self._hands.bend(self.transport, now_ns))
         line = self._clock.miss(now_ns)
-        if line is None or self.transport is None:
-            return Turn.STAYS
-        return self._bend(self.transport.going_on(line.at_ns, line.position, line.ns_per_quarter))
+        return Turn.STAYS if line is None else self._bend(_along(line, self.transport))
+
+    def _begun(self, line: Line) -> Transport:
+        """In the song of a clock, whose beginning is a downbeat."""
+        return Transport(line.at_ns, line.position, line.ns_per_quarter, self.meter)
 
     def _at_tempo(self, at_ns: int, quarter_ns: Fraction) -> Turn:
         self.ns_per_quarter = quarter_ns
@@ -342,6 +340,11 @@ class Timekeeper:
             self._clock.join(self.transport, at_ns)
             if self.follow is Follow.HANDS:
                 self._hands.begin(self.transport, at_ns)
+
+
+def _along(line: Line, transport: Transport) -> Transport:
+    """In the same bars, as a clock has it."""
+    return transport.going_on(line.at_ns, line.position, line.ns_per_quarter)
 
 
 def _later(transport: Transport, later_ns: int) -> Transport:

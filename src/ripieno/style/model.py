@@ -125,10 +125,14 @@ class Meter:
         return Fraction(4 * self.count, self.unit)
 
     @property
+    def is_compound(self) -> bool:
+        """Whether a beat has three units, as in 6/8, 9/8 and 12/8."""
+        return self.unit >= 8 and self.count % 3 == 0 and self.count > 3
+
+    @property
     def beat_quarters(self) -> Fraction:
         """The length of a beat: three units in compound meters, else one."""
-        compound = self.unit >= 8 and self.count % 3 == 0 and self.count > 3
-        return Fraction(4 * (3 if compound else 1), self.unit)
+        return Fraction(4 * (3 if self.is_compound else 1), self.unit)
 
     @property
     def beats(self) -> int:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from ripieno.errors import AuthorError
-from ripieno.wire.words import NUMBER, Row, plain, shown, signed
+from ripieno.wire.words import NUMBER, Row, plain, shown, signed, whole
 
 # The same as perform.settings has them for a session's beginning; a test holds them together,
 # because neither part may import the other.
@@ -253,7 +253,7 @@ def _tempo(words: Sequence[str]) -> TimeCommand:
     if not words:
         return TempoByValue()
     if len(words) == 3 and words[1] == "over":
-        return RampTempo(_bpm(words[0]), row.whole(words[2], *RAMP_BEATS, "number of beats"))
+        return RampTempo(_bpm(words[0]), whole(words[2], *RAMP_BEATS, "number of beats"))
     text = row.one(words)
     if text in row.fixed:
         return ScaleTempo(double=text == "double")
@@ -286,24 +286,24 @@ def _lean(words: Sequence[str]) -> TimeCommand:
     if not words:
         return ChooseLean(None)
     row = _ROWS["lean"]
-    return ChooseLean(row.whole(row.one(words), 0, MOST_LEAN, "lean"))
+    return ChooseLean(whole(row.one(words), 0, MOST_LEAN, "lean"))
 
 
 def _count(words: Sequence[str]) -> TimeCommand:
     row = _ROWS["count"]
-    return CountIn(row.whole(row.one(words or ("1",)), *COUNT_BARS, "number of bars"))
+    return CountIn(whole(row.one(words or ("1",)), *COUNT_BARS, "number of bars"))
 
 
 def _ending(words: Sequence[str]) -> TimeCommand:
     if not words:
         return EndSlowly(None)
     row = _ROWS["ending"]
-    return EndSlowly(row.whole(row.one(words), *ENDING_BEATS, "number of beats"))
+    return EndSlowly(whole(row.one(words), *ENDING_BEATS, "number of beats"))
 
 
 def _pickup(words: Sequence[str]) -> TimeCommand:
     row = _ROWS["pickup"]
-    return ChoosePickup(row.whole(row.one(words), 0, MOST_PICKUP, "number of beats"))
+    return ChoosePickup(whole(row.one(words), 0, MOST_PICKUP, "number of beats"))
 
 
 def _swing(words: Sequence[str]) -> TimeCommand:

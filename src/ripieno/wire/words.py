@@ -41,13 +41,14 @@ class Row:
             raise self.wrong(words)
         return words[0]
 
-    def whole(self, text: str, least: int, most: int, what: str) -> int:
-        """A whole number in a range. Raises AuthorError that says it is no `what`."""
-        if WHOLE.fullmatch(text) is None or not least <= int(text) <= most:
-            raise AuthorError(
-                f"{shown(text)} is no {what}: write a whole number from {least} to {most}"
-            )
-        return int(text)
+
+def whole(text: str, least: int, most: int, what: str) -> int:
+    """A whole number in a range. Raises AuthorError that says it is no `what`."""
+    if WHOLE.fullmatch(text) is None or not least <= int(text) <= most:
+        raise AuthorError(
+            f"{shown(text)} is no {what}: write a whole number from {least} to {most}"
+        )
+    return int(text)
 
 
 def shown(word: str) -> str:
