@@ -3,8 +3,8 @@
 import subprocess
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
-from queue import SimpleQueue
+from contextlib import contextmanager, suppress
+from queue import Empty, SimpleQueue
 
 import pytest
 import rtmidi
@@ -79,6 +79,16 @@ def listening(choice: str | None) -> Iterator[tuple[LastingInput, "SimpleQueue[b
         port.close()
 
 
+def pressed_until_heard(keyboard: Instrument, heard: "SimpleQueue[bytes]", data: bytes) -> None:
+    """As a player does who hears nothing: a connection just made may still lose a key."""
+    for _ in range(40):
+        keyboard.send(data)
+        with suppress(Empty):
+            assert heard.get(timeout=0.5) == data
+            return
+    pytest.fail("the keyboard is not heard")
+
+
 @contextmanager
 def sending(choice: str | None, sounding: Sounding) -> Iterator[LastingOutput]:
     port = LastingOutput(choice, sounding)
@@ -99,10 +109,10 @@ def test_a_keyboard_that_is_not_there_is_waited_for_and_lost_and_found_again(jac
                 assert port.look(jack)
                 assert port.state == PortState("stage keys:main", "'stage keys' was asked for")
                 assert not port.look(jack)
-                keyboard.send(b"\x90\x3c\x40")
-                assert heard.get(timeout=20) == b"\x90\x3c\x40"
+                pressed_until_heard(keyboard, heard, b"\x90\x3c\x40")
             assert port.look(jack)
             assert port.state.name == ""
+            assert not port.look(jack)  # and waits for the next
 
 
 @pytest.mark.jack
@@ -117,8 +127,7 @@ def test_without_a_choice_an_instrument_takes_the_place_of_the_virtual_port(jack
             assert port.state.name == "b-keys:main"
             with plugged("MidiOut", "a-keys", "main"):
                 assert not port.look(jack)  # the one in use stays in use
-                keyboard.send(b"\x90\x3e\x40")
-                assert heard.get(timeout=20) == b"\x90\x3e\x40"
+                pressed_until_heard(keyboard, heard, b"\x90\x3e\x40")
         assert port.look(jack)
         assert port.state.name == "ripieno in"
 
