@@ -1,7 +1,9 @@
-"""An engine that is killed, or hangs, is replaced by another that plays on. In memory."""
+"""An engine that is killed, or hangs, is replaced by another that plays on. Mostly in memory."""
 
 import os
 import signal
+import subprocess
+import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -9,7 +11,9 @@ from pathlib import Path
 from queue import SimpleQueue
 
 import pytest
+import rtmidi
 
+from jack_server import running_server
 from rig import C4, E4, G4, left_sounding
 from rig import Rig as Playing
 from ripieno.engine.loop import Timed
@@ -19,7 +23,7 @@ from ripieno.errors import MachineError
 from ripieno.host.engine_process import Word
 from ripieno.host.upkeep import KeptEngine
 from ripieno.midi.sounding import Sounding
-from ripieno.midi.systems import System
+from ripieno.midi.systems import System, choose
 from ripieno.perform.events import KeyDown, Resume, Send, SetTempo
 from ripieno.perform.settings import Settings
 
@@ -28,16 +32,18 @@ MEMORY = System(None, "memory", "the test's", virtual=False)
 
 
 class Kept:
-    def __init__(self, sounding: Path | None = None, output: str | None = None) -> None:
+    def __init__(
+        self, sounding: Path | None = None, output: str | None = None, on: System = MEMORY
+    ) -> None:
         self.words: SimpleQueue[Word] = SimpleQueue()
         self.began: list[Begin] = []
         self.news: list[Timed] = []
-        self._sounding, self._output = sounding, output
+        self._sounding, self._output, self._on = sounding, output, on
         self.kept = KeptEngine(self._begins, self.words.put)
 
     def _begins(self, standing: Standing, system: System | None) -> Begin:
         style = Playing("rippling-sixteenths").style
-        rig = Rig(MEMORY, output=self._output)
+        rig = Rig(self._on, output=self._output)
         begin = Begin(Settings(bpm=150.0), style, rig, system, self._sounding, standing)
         self.began.append(begin)
         return begin
@@ -145,3 +151,34 @@ def test_the_next_engine_keeps_what_the_last_left_until_its_output_is_there(
     with kept(sounding=tmp_path / "sounding", output="a piano that is not there"):
         pass
     assert left.notes == 1
+
+
+PIANO = """
+import rtmidi, sys
+piano = rtmidi.MidiIn(rtmidi.API_UNIX_JACK, "piano")
+piano.open_virtual_port("in")
+print("plugged in", flush=True)
+sys.stdin.read()
+piano.delete()
+"""
+
+
+def connected_to_the_piano() -> int:
+    listing = subprocess.run(["jack_lsp", "-c", "piano:in"], capture_output=True, text=True)
+    return len(listing.stdout.splitlines()) - 1
+
+
+@pytest.mark.jack
+def test_the_spare_has_the_output_open_before_it_is_needed() -> None:
+    with running_server():
+        pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE}
+        with subprocess.Popen([sys.executable, "-c", PIANO], **pipes) as piano:
+            assert piano.stdout.readline() == b"plugged in\n"
+            with kept(output="piano", on=choose((rtmidi.API_UNIX_JACK,))) as own:
+                own.until(lambda: connected_to_the_piano() == 2)
+                os.kill(own.kept.engine.pid, signal.SIGKILL)
+                own.until(lambda: own.kept.restarts == 1)
+                assert own.kept.engine.ports.output.name == "piano:in"
+                own.until(lambda: connected_to_the_piano() == 2)  # its own, and the next spare's
+                piano.communicate()
+                own.until(lambda: not own.kept.engine.ports.output.name)

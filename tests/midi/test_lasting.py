@@ -11,6 +11,7 @@ import rtmidi
 
 from jack_server import press, running_server
 from ripieno.midi import systems
+from ripieno.midi.ahead import OutputAhead
 from ripieno.midi.lasting import LastingInput, LastingOutput, PortState
 from ripieno.midi.sounding import Sounding
 from ripieno.midi.systems import System
@@ -168,6 +169,57 @@ def test_what_was_ended_is_ended_again_only_where_it_may_not_have_arrived(jack: 
         assert sounding.doubtful() == [note_off(0, 60), note_off(0, 64), control(0, 64, 0)]
         port.close()
         assert sounding.doubtful() == []
+
+
+def left_sounding(note: int) -> Sounding:
+    sounding = Sounding.unkept()
+    sounding.before(note_on(0, note, 80))
+    return sounding
+
+
+@pytest.mark.jack
+def test_an_output_that_was_open_ahead_is_taken_over_and_ends_what_sounded(jack: System) -> None:
+    ahead = OutputAhead()
+    with plugged("MidiIn", "piano", "in") as piano, plugged("MidiIn", "organ", "in") as organ:
+        for instrument, name in ((piano, "piano:in"), (organ, "organ:in")):
+            ahead.follow(jack, "piano:in")
+            assert ahead.opened == ("piano:in", "piano:in")
+            port = LastingOutput(name, left_sounding(60), ahead)
+            assert port.look(jack)
+            assert port.state.name == name
+            port.send(note_on(0, 64, 80))
+            endings = [note_off(0, 60), *silence(0)]
+            assert instrument.heard(5) == [*endings, note_on(0, 64, 80)]
+            port.close()
+            ahead = OutputAhead()
+
+
+@pytest.mark.jack
+def test_an_output_that_is_not_there_or_not_wanted_is_not_opened_ahead(jack: System) -> None:
+    ahead = OutputAhead()
+    ahead.follow(jack, "piano:in")
+    assert ahead.opened is None
+    with plugged("MidiIn", "piano", "in"):
+        ahead.follow(jack, "piano:in")
+        ahead.follow(jack, "")
+        assert (ahead.midi, ahead.opened) == (None, None)
+        ahead.follow(NONE, "piano:in")
+        assert ahead.midi is None
+
+
+@pytest.mark.jack
+def test_endings_are_repeated_but_not_for_what_has_been_struck_since(jack: System) -> None:
+    sounding = left_sounding(60)
+    sounding.before(note_on(0, 62, 80))
+    with sending("piano", sounding) as port, plugged("MidiIn", "piano", "in") as piano:
+        assert port.look(jack)
+        port.send(note_on(0, 62, 80))
+        port.repeat_endings()
+        port.send(note_on(0, 65, 80))
+        heard = piano.heard(9)
+    assert set(heard[:2]) == {note_off(0, 60), note_off(0, 62)}
+    again = [note_off(0, 60), control(0, 64, 0)]
+    assert heard[5:] == [note_on(0, 62, 80), *again, note_on(0, 65, 80)]
 
 
 def test_in_memory_a_side_without_a_name_is_open_and_one_with_a_name_is_waited_for() -> None:

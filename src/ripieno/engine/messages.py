@@ -45,6 +45,14 @@ class Begin:
 
 
 @dataclass(frozen=True, slots=True)
+class OpenAhead:
+    """Before `Begin`, any number of times: have this output open, or none if it has no name."""
+
+    system: System
+    output: str
+
+
+@dataclass(frozen=True, slots=True)
 class Ports:
     system: System
     input: PortState

@@ -5,10 +5,10 @@ the host starts this with `python -m ripieno.engine.process` and speaks to it ov
 standard streams, in pickled messages. It is the same program on both sides of a pipe that
 nobody else has.
 
-To the engine: first a `Begin`, then inputs and `Bind`s, each handed to the loop, and `Ask`s. The
-stream's end means that the host is gone or wants an end: everything is released. To the host: a
-`Ready` or a `Refused`, then `News`, `Standing` and `Ports` when they have changed, `Pressed`, and
-an `Answer` to each `Ask`.
+To the engine: a `Begin`, perhaps after some `OpenAhead`s, then inputs and `Bind`s, each handed to
+the loop, and `Ask`s. The stream's end means that the host is gone or wants an end: everything is
+released. To the host: a `Ready` or a `Refused`, then `News`, `Standing` and `Ports` when they have
+changed, `Pressed`, and an `Answer` to each `Ask`.
 
 News leaves 40 ms apart, 64 things at a time, for what packs it would hold the interpreter
 while a note is due. If nobody takes it, it is dropped and counted.
@@ -35,6 +35,7 @@ from ripieno.engine.messages import (
     Answer,
     Ask,
     Begin,
+    OpenAhead,
     Ports,
     Ready,
     Refused,
@@ -45,6 +46,7 @@ from ripieno.engine.plugs import Plugs
 from ripieno.engine.realtime import hold_garbage, lock_memory
 from ripieno.engine.spawn import LOOK
 from ripieno.errors import MachineError
+from ripieno.midi.ahead import OutputAhead
 from ripieno.midi.sounding import Sounding
 from ripieno.midi.systems import System, choose
 from ripieno.perform.events import Resume, SetSendClock
@@ -96,18 +98,34 @@ def main() -> int:
     """
     hear, speech = _streams()
     found = choose() if LOOK in sys.argv[1:] else None
-    try:
-        begin = pickle.load(hear)
-    except EOFError:  # the host has nothing to play after all
+    ahead = OutputAhead()
+    begin = _begun(hear, ahead)
+    if ahead.server_is_gone:
+        os._exit(SERVER_IS_GONE)
+    if begin is None:  # the host has nothing to play after all
+        ahead.close()
         return 0
     with ExitStack() as stack:
         stack.callback(speech.close)
         try:
-            playing = _Playing(begin, found, speech, stack)
+            playing = _Playing(begin, found, ahead, speech, stack)
         except MachineError as refusal:
             speech.say(Refused(str(refusal)))
             return refusal.exit_status
         return playing.go_on(hear)
+
+
+def _begun(hear: BinaryIO, ahead: OutputAhead) -> Begin | None:
+    """What to play, once it is told; None at the stream's end."""
+    try:
+        while not isinstance(message := pickle.load(hear), Begin):
+            assert isinstance(message, OpenAhead), f"nothing such as {message!r} comes first"
+            if ahead.server_is_gone:
+                os._exit(SERVER_IS_GONE)
+            ahead.follow(message.system, message.output)
+    except EOFError:
+        return None
+    return message
 
 
 def _streams() -> tuple[BinaryIO, Speech]:
@@ -124,7 +142,12 @@ class _Playing:
     """An engine, what it is plugged into, and what the host hears of it."""
 
     def __init__(
-        self, begin: Begin, found: System | None, speech: Speech, stack: ExitStack
+        self,
+        begin: Begin,
+        found: System | None,
+        ahead: OutputAhead,
+        speech: Speech,
+        stack: ExitStack,
     ) -> None:
         """Returns when it plays. Raises MachineError."""
         self._begin, self._speech = begin, speech
@@ -132,7 +155,7 @@ class _Playing:
         self._told = Standing()
         kept = Sounding.unkept() if begin.sounding is None else Sounding.at(begin.sounding)
         system = begin.rig.system or begin.system or found or choose()
-        self._plugs = Plugs(begin.rig, system, kept, hurries=begin.system is not None)
+        self._plugs = Plugs(begin.rig, system, kept, ahead, hurries=begin.system is not None)
         stack.callback(self._plugs.close)
         self._performer = Performer(begin.settings, begin.style)
         self._engine = Engine(

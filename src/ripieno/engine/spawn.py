@@ -1,11 +1,13 @@
 """The engine's process, begun. Imports next to nothing, so that it can be begun first of all."""
 
+import pickle
 import subprocess
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 
 LOOK = "--look"
+_END_S = 1.0
 
 
 class Spawned:
@@ -24,13 +26,24 @@ class Spawned:
             start_new_session=True,
         )
 
+    def tell(self, message: object) -> None:
+        """Something that comes before `Begin`. One that has ended is told nothing."""
+        assert self.process.stdin is not None
+        with suppress(BrokenPipeError):
+            self.process.stdin.write(pickle.dumps(message, pickle.HIGHEST_PROTOCOL))
+            self.process.stdin.flush()
+
     def close(self) -> None:
-        """End it, if nobody has told it anything. May be called again."""
+        """End it, if it has not been told to begin. May be called again."""
         for stream in (self.process.stdin, self.process.stdout):
             assert stream is not None
             with suppress(BrokenPipeError):
                 stream.close()
-        self.process.wait()
+        try:
+            self.process.wait(timeout=_END_S)
+        except subprocess.TimeoutExpired:  # such as a port that a dead MIDI server does not close
+            self.process.kill()
+            self.process.wait()
 
 
 @contextmanager

@@ -1,8 +1,9 @@
 """An engine that is replaced when it ends.
 
-Another process waits, begun and with everything imported, that only has to be told what to play:
-so the notes of an engine that was killed end some tens of milliseconds later, and the music goes
-on in its own time. The new engine gets what the player had chosen and what was being played.
+Another process waits, begun and with everything imported and the output open, that only has to be
+told what to play: so the notes of an engine that was killed end some milliseconds later, and the
+music goes on in its own time. The new engine gets what the player had chosen and what was being
+played.
 
 An engine that does not answer for two seconds is killed: it would never end by itself, for
 instance in a send that a dead MIDI server does not take.
@@ -15,7 +16,7 @@ from threading import Lock
 from typing import Protocol
 
 from ripieno.engine.loop import Bind, Timed
-from ripieno.engine.messages import SERVER_IS_GONE, Answer, Begin, Standing
+from ripieno.engine.messages import SERVER_IS_GONE, Answer, Begin, OpenAhead, Ports, Standing
 from ripieno.engine.spawn import Spawned
 from ripieno.errors import MachineError
 from ripieno.host.engine_process import EngineProcess, Word
@@ -27,6 +28,9 @@ from ripieno.units import NS_PER_S
 _ASK_NS = NS_PER_S  # between two questions whether it still turns
 _ANSWER_NS = 2 * NS_PER_S
 _LATE_NS = NS_PER_S // 2  # a host that was itself held up for so long has not waited
+# Ports that have not changed for so long are settled: of JACK clients that are activated at once,
+# some are never woken.
+_SETTLED_NS = NS_PER_S // 2
 # An engine that cannot begin is tried again after so long, twice as long each time.
 _AGAIN_NS, _AGAIN_AT_MOST_NS = NS_PER_S // 5, 2 * NS_PER_S
 
@@ -57,6 +61,9 @@ class KeptEngine:
         self._begins = begins
         self._tell = tell
         self._spare = first
+        self._ahead: Ports | None = None  # what the spare has been told of
+        self._ports: Ports | None = None  # the engine's, since `_ports_ns`
+        self._ports_ns = 0
         self._engine: EngineProcess | None = None
         self._late: list[Input | Bind] = []  # what came while there was none
         self._standing = Standing()
@@ -113,6 +120,7 @@ class KeptEngine:
         if self._engine is not None:
             if self._engine.is_running:
                 self._see_that_it_turns(now_ns, held_up=held_up)
+                self._prepare_spare(self._engine.ports, now_ns)
                 return False
             self._bury(self._engine)
         if now_ns < self._again_at_ns:
@@ -146,7 +154,12 @@ class KeptEngine:
         self._standing = engine.standing
         self._last_words += engine.news()
         self._engine, self._question = None, None
-        self._system = None if engine.exit_status == SERVER_IS_GONE else engine.ports.system
+        server_is_gone = engine.exit_status == SERVER_IS_GONE
+        self._system = None if server_is_gone else engine.ports.system
+        if server_is_gone and self._spare is not None:  # it has a port there
+            self._spare.process.kill()
+            self._spare.close()
+            self._spare = Spawned()
 
     def _replace(self, now_ns: int) -> bool:
         try:
@@ -168,8 +181,20 @@ class KeptEngine:
                 engine.submit(event)
             self._engine, self._late = engine, []
         self.ended += engine.ready.ended
-        self._spare = Spawned()
+        self._spare, self._ahead, self._ports = Spawned(), None, None
         return engine
+
+    def _prepare_spare(self, ports: Ports, now_ns: int) -> None:
+        """Have the spare open the engine's output, as soon as that has been there for a while."""
+        assert self._spare is not None, "there is one from an engine's beginning"
+        if ports != self._ports:
+            self._ports, self._ports_ns = ports, now_ns
+            if self._ahead is not None:
+                self._spare.tell(OpenAhead(ports.system, ""))
+                self._ahead = None
+        elif self._ahead is None and now_ns - self._ports_ns > _SETTLED_NS:
+            self._spare.tell(OpenAhead(ports.system, ports.output.name))
+            self._ahead = ports
 
     def _see_that_it_turns(self, now_ns: int, *, held_up: bool) -> None:
         assert self._engine is not None, "it is running"

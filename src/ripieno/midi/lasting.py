@@ -18,6 +18,7 @@ from typing import Any, Generic, TypeVar
 
 from ripieno.errors import MachineError
 from ripieno.midi import ports
+from ripieno.midi.ahead import OutputAhead
 from ripieno.midi.memory import Receive
 from ripieno.midi.ports import InPort, OutPort, Pick, Side
 from ripieno.midi.sounding import Sounding
@@ -52,6 +53,7 @@ class _Lasting(ABC, Generic[PortT]):
         self._midi: Any = None  # lists ports while none is open
         self._port: PortT | None = None
         self._opened: tuple[str, str] | None = None  # its name, and what RtMidi calls it
+        self._ahead: tuple[str, str] | None = None  # the same of one that `_midi` has open already
         self._refused_ns: int | None = None
 
     def look(self, system: System) -> bool:
@@ -107,8 +109,7 @@ class _Lasting(ABC, Generic[PortT]):
         if system.api is not None:
             midi = self._midi or ports.new_client(system, self._side)
             try:
-                # Listed again, for a client's numbers hold for its own latest list only.
-                ports.open_port(midi, _renumbered(system, midi, pick), self._side)
+                self._open_unless_ahead(system, midi, pick, raw)
             except MachineError:
                 self._midi = midi
                 self._refused_ns = now_ns
@@ -116,6 +117,14 @@ class _Lasting(ABC, Generic[PortT]):
             self._midi, self._refused_ns = None, None
             self._publish(midi, pick)
         self._opened, self.state = (pick.name, raw), PortState(pick.name, pick.why)
+
+    def _open_unless_ahead(self, system: System, midi: Any, pick: Pick, raw: str) -> None:
+        ahead, self._ahead = self._ahead, None
+        if ahead is not None and ahead != (pick.name, raw):
+            midi.close_port()
+        if ahead != (pick.name, raw):
+            # Listed again, for a client's numbers hold for its own latest list only.
+            ports.open_port(midi, _renumbered(system, midi, pick), self._side)
 
     @abstractmethod
     def _publish(self, midi: Any, pick: Pick) -> None:
@@ -159,12 +168,23 @@ class LastingOutput(_Lasting[OutPort]):
     cable that was pulled, left there is ended as soon as the port is opened.
     """
 
-    def __init__(self, choice: str | None, sounding: Sounding, *, hurries: bool = False) -> None:
+    def __init__(
+        self,
+        choice: str | None,
+        sounding: Sounding,
+        ahead: OutputAhead | None = None,
+        *,
+        hurries: bool = False,
+    ) -> None:
+        """`ahead` is taken over."""
         super().__init__(ports.OUT, choice, hurries=hurries)
+        if ahead is not None:
+            self._midi, self._ahead = ahead.midi, ahead.opened
         self.unheard = 0
         self.ended = 0  # notes that had been left sounding
         self._sounding = sounding
-        self._again: list[bytes] = []
+        self._endings: list[bytes] = []  # what was sent at the opening for what sounded
+        self._again: list[bytes] = []  # and what is still to be sent once more
         self._sending = Lock()
 
     def send(self, data: bytes) -> None:
@@ -193,17 +213,25 @@ class LastingOutput(_Lasting[OutPort]):
         changed = super().look(system)
         if self._again and not changed:
             again, self._again = self._again, []
-            with self._sending, suppress(ValueError, MachineError):
-                still = self._sounding.doubtful()  # but for what has been struck since
-                for data in again:
-                    if self._port is not None and data in still:
-                        self._port.send(data)
+            self._end_again(again)
         return changed
+
+    def repeat_endings(self) -> None:
+        """Send once more what ended the notes that sounded at the opening. From any thread."""
+        self._end_again(self._endings)
+
+    def _end_again(self, endings: list[bytes]) -> None:
+        with self._sending, suppress(ValueError, MachineError):
+            still = self._sounding.doubtful()  # but for what has been struck since
+            for data in endings:
+                if self._port is not None and data in still:
+                    self._port.send(data)
 
     def _publish(self, midi: Any, pick: Pick) -> None:
         port = OutPort(midi, pick)
         self.ended += self._sounding.notes
-        for data in [*self._sounding.endings(), *self._sounding.doubtful()]:
+        self._endings = self._sounding.endings()
+        for data in [*self._endings, *self._sounding.doubtful()]:
             port.send(data)
         self._sounding.ended()
         self._sounding.output = pick.name

@@ -44,6 +44,11 @@ class System:
         """Whether it is a program of its own, JACK, that can end while others play through it."""
         return bool(self.api == rtmidi.API_UNIX_JACK)
 
+    @property
+    def is_shared(self) -> bool:
+        """Whether several programs may have one port open: where they can make their own."""
+        return self.virtual
+
 
 def choose(order: Sequence[int] = PREFERRED) -> System:
     """The first of `order` that RtMidi was built with and that answers, else memory."""
