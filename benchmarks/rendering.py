@@ -20,7 +20,6 @@ from time import process_time
 import mido
 
 from ripieno.cli.entry import main as ripieno
-from ripieno.cli.options import meter_of
 from ripieno.style.load import load_style
 from ripieno.style.model import Meter
 from ripieno.style.shipped import shipped_styles
@@ -80,7 +79,7 @@ def main() -> None:
         folder = Path(name)
         print(f"{'':24}{'notes':>7}{'render':>9}{'x real':>8}{'files':>9}{'x real':>8}")
         for path in shipped_styles():
-            source = song(folder / "in.mid", meter_of(load_style(path)))
+            source = song(folder / "in.mid", load_style(path).own_meter)
             target = folder / "out.mid"
             taken = best_s(lambda p=path.stem, s=source, t=target: render(p, s, t))
             bare = best_s(lambda s=source, t=target: files_alone(s, t, folder / "copy.mid"))
@@ -98,7 +97,7 @@ def main() -> None:
 
 def profile(style: str, folder: Path) -> None:
     path = next(path for path in shipped_styles() if path.stem == style)
-    source = song(folder / "in.mid", meter_of(load_style(path)))
+    source = song(folder / "in.mid", load_style(path).own_meter)
     profiler = cProfile.Profile()
     profiler.runcall(render, style, source, folder / "out.mid")
     pstats.Stats(profiler).strip_dirs().sort_stats("tottime").print_stats(25)

@@ -36,7 +36,7 @@ MAY_IMPORT = {
     "engine": MUSIC | {"perform", "midi"},
     "host": MUSIC | {"perform", "midi", "engine", "wire", "link", "configuration"},
     "dashboard": LEAVES | {"theory", "wire", "link"},
-    "latency": MUSIC | {"perform", "midi", "engine", "host"},
+    "latency": MUSIC | {"perform", "midi", "engine", "host", "wire", "link"},
     "cli": MUSIC
     | {
         "perform",
@@ -50,8 +50,8 @@ MAY_IMPORT = {
         "dashboard",
     },
 }
-# Begun by another process of the program, and ending with a status for it.
-PROCESSES = {ROOT / "engine" / "process.py"}
+# Begun by another process of the program, and ending with a status for it or for a child's.
+PROCESSES = {ROOT / "engine" / "process.py", ROOT / "latency" / "screen.py"}
 BARE_ECHO = ROOT / "latency" / "echo.py"
 PURE = {"errors", "units", "theory", "arrange", "perform", "wire"}
 IMPURE = {

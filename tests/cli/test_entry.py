@@ -1,7 +1,9 @@
 """The command line's door: statuses, one line for a refusal, nothing for a reader that left."""
 
+import os
 import subprocess
 import sys
+import threading
 from pathlib import Path
 
 import pytest
@@ -30,6 +32,16 @@ def test_help_names_every_command_and_what_it_does(capfd) -> None:
 @pytest.mark.parametrize("command", COMMANDS)
 def test_every_command_has_help(capfd, command: str) -> None:
     assert helped(capfd, command, "--help").startswith(f"usage: ripieno {command} ")
+
+
+def test_wrong_use_of_a_command_that_plays_leaves_no_engine_behind(capfd) -> None:
+    """Its process begins before the words are read."""
+    children = Path(f"/proc/{os.getpid()}/task/{threading.get_native_id()}/children")
+    if not children.exists():
+        pytest.skip("only Linux lists a process's children")
+    before = children.read_text()
+    assert "no tempo" in refused(capfd, 2, "serve", "--tempo", "fast")
+    assert children.read_text() == before
 
 
 def test_every_file_of_a_command_is_reached() -> None:

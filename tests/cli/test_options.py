@@ -9,6 +9,7 @@ import pytest
 
 from rig import STYLES, Rig
 from ripieno.cli.options import (
+    add_beginning,
     add_music,
     add_ports,
     chosen_style,
@@ -16,7 +17,7 @@ from ripieno.cli.options import (
     settings,
 )
 from ripieno.errors import AuthorError
-from ripieno.perform.settings import Follow, ReadKeys, Settings
+from ripieno.perform.settings import Follow, ReadKeys, Settings, Start
 from ripieno.style.model import Meter
 from ripieno.style.shipped import user_styles_folder
 from ripieno.theory.key import key_named
@@ -37,6 +38,7 @@ def parsed(*words: str, style: str | None = "waltz") -> argparse.Namespace:
     parser = Parser()
     add_music(parser, style=style)
     add_ports(parser, listens=True)
+    add_beginning(parser)
     return parser.parse_args(words)
 
 
@@ -92,6 +94,8 @@ def test_what_is_said_stands_instead_of_a_configuration_and_nothing_else_does() 
     assert instead(said) == {"swing": None, "follow": Follow.HANDS, "lean": 0, "pickup": 0}
     said.swing = said.follow = said.lean = said.pickup = None
     assert instead(said) == {}
+    said.start, said.send_clock = "downbeat", False
+    assert instead(said) == {"start": Start.DOWNBEAT, "send_clock": False}
 
 
 REFUSED = [

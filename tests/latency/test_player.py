@@ -10,6 +10,7 @@ import pytest
 from short_run import ORDER, ROUNDS
 
 from ripieno.engine.loop import Timed
+from ripieno.engine.messages import Answer, Ready
 from ripieno.errors import MachineError
 from ripieno.latency import in_process
 from ripieno.latency.figures import (
@@ -27,7 +28,6 @@ from ripieno.latency.plan import Kind, Plan, Probe
 from ripieno.latency.player import Found, Player
 from ripieno.latency.trips import Passed
 from ripieno.perform.events import Input
-from ripieno.perform.snapshot import Snapshot
 from ripieno.units import NS_PER_MS
 
 
@@ -85,8 +85,12 @@ class Engine:
     def news(self) -> list[Timed]:
         return self.news_taken
 
-    def look(self) -> Snapshot:
+    def ask(self) -> Answer:
         raise MachineError("no")
+
+    @property
+    def ready(self) -> Ready:
+        raise AssertionError("nobody asks")
 
 
 def bare_probes(count: int) -> Iterator[Probe]:

@@ -3,12 +3,16 @@
 import argparse
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from importlib import import_module
-from typing import NoReturn
+from typing import TYPE_CHECKING, NoReturn
 
 from ripieno import __version__
 from ripieno.errors import RipienoError, UsageError
+
+if TYPE_CHECKING:
+    from ripieno.engine.spawn import Spawned
 
 # A command's module is imported only when it is called, so that `name` does not wait for MIDI.
 COMMANDS = {
@@ -28,14 +32,20 @@ COMMANDS = {
     "check": "find every fault in style files and in the configuration",
 }
 
+# Those that play in an engine's process. It begins before their modules are imported, for both
+# take about as long, and there is mostly more than one processor.
+_PLAYING = ("play", "serve")
+_ASKING = ("-h", "--help", "--version")
+
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command line. Returns the exit status: 0 done, 1 found wrong, 2 usage, 3 machine."""
     arguments = list(sys.argv[1:] if argv is None else argv)
     _open_closed_streams()
     try:
-        args = _parser(arguments).parse_args(arguments)
-        status: int = args.run(args)
+        with _begun(arguments) as engine:
+            args = _parser(arguments).parse_args(arguments, argparse.Namespace(engine=engine))
+            status: int = args.run(args)
         sys.stdout.flush()
     except RipienoError as refusal:
         for line in str(refusal).splitlines():
@@ -47,6 +57,22 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         return 130
     return status
+
+
+@contextmanager
+def _begun(arguments: Sequence[str]) -> "Iterator[Spawned | None]":
+    """The engine's process of a command that plays, ended with the context; None for another."""
+    if _called(arguments) not in _PLAYING or any(word in _ASKING for word in arguments):
+        yield None
+        return
+    from ripieno.engine.spawn import spawned  # some ms, which `name` can do without
+
+    with spawned() as engine:
+        yield engine
+
+
+def _called(arguments: Sequence[str]) -> str | None:
+    return next((word for word in arguments if not word.startswith("-")), None)
 
 
 class _Parser(argparse.ArgumentParser):
@@ -74,7 +100,7 @@ def _parser(arguments: Sequence[str]) -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"ripieno {__version__}")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    called = next((word for word in arguments if not word.startswith("-")), None)
+    called = _called(arguments)
     for name, does in COMMANDS.items():
         if name == called:
             import_module(f"ripieno.cli.{name}").add_parser(commands)

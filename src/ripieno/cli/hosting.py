@@ -5,12 +5,12 @@ import signal
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from threading import Thread
 from typing import TYPE_CHECKING
 
-from ripieno.cli.options import DEFAULT_STYLE, add_music, add_ports, instead
+from ripieno.cli.options import DEFAULT_STYLE, add_beginning, add_music, add_ports, instead
 from ripieno.configuration.file import default_path
 from ripieno.engine.spawn import spawned
 from ripieno.link.endpoint import SOUNDING, own_endpoint, runtime_folder
@@ -31,6 +31,7 @@ def add_hosting(parser: argparse.ArgumentParser) -> None:
     """The options of both. What is not given is as the configuration has it."""
     add_music(parser, style=DEFAULT_STYLE)
     add_ports(parser, listens=True)
+    add_beginning(parser)
     parser.set_defaults(**dict.fromkeys(_SAID_BY_FILE))
     group = parser.add_argument_group("files")
     group.add_argument(
@@ -85,10 +86,9 @@ def hosted(
 ) -> Iterator["tuple[Host, tuple[str, ...]]"]:
     """The host, playing, and what it plays on. Raises AuthorError, MachineError.
 
-    The engine's process begins first, and then what the host needs is imported: that takes
-    either of them about as long.
+    What the host needs is imported while the engine's process begins, which mostly has by now.
     """
-    with spawned() as process:
+    with spawned() if args.engine is None else nullcontext(args.engine) as process:
         from ripieno.host.control import ControlServer
         from ripieno.host.host import Host
         from ripieno.host.library import Library

@@ -65,7 +65,7 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
     parser.add_argument("--seed", type=_whole, default=1, metavar="N", help="of the random gaps")
     parser.add_argument(
         "--load", action="store_true",
-        help="meanwhile look at the status, draw it, change style and tempo, and keep every "
+        help="meanwhile have the dashboard attached, change style and tempo, and keep every "
         "processor busy",
     )  # fmt: skip
     parser.add_argument("--json", action="store_true", help="one JSON object instead of text")

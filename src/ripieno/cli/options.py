@@ -24,6 +24,7 @@ from ripieno.perform.settings import (
     Follow,
     ReadKeys,
     Settings,
+    Start,
 )
 from ripieno.style.model import Meter, Style, meter_named
 from ripieno.style.shipped import find_style, user_styles_folder
@@ -138,6 +139,22 @@ def _add_time(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def add_beginning(parser: argparse.ArgumentParser) -> None:
+    """The options of who plays live with others."""
+    group = parser.add_argument_group("with others")
+    group.add_argument(
+        "--start",
+        choices=[s.value for s in Start],
+        help="what is struck in a running time comes in at once or with the next downbeat "
+        f"(default: {_PLAIN.start.value})",
+    )
+    group.add_argument(
+        "--send-clock",
+        action=argparse.BooleanOptionalAction,
+        help="whether to send a MIDI clock, 24 a quarter, with start, stop and song position",
+    )
+
+
 def add_ports(parser: argparse.ArgumentParser, *, listens: bool) -> None:
     """The ports' options."""
     group = parser.add_argument_group("ports")
@@ -200,6 +217,8 @@ def instead(args: argparse.Namespace) -> dict[str, object]:
         "follow": None if args.follow is None else Follow(args.follow),
         "lean": args.lean,
         "pickup": args.pickup,
+        "start": None if args.start is None else Start(args.start),
+        "send_clock": args.send_clock,
     }
     by_tempo = {"swing": None} if args.swing == BY_TEMPO else {}
     return {name: value for name, value in given.items() if value is not None} | by_tempo

@@ -1,20 +1,43 @@
 """The status of a daemon, put together from those who know its parts."""
 
 from collections.abc import Iterable
+from typing import Protocol
 
-from ripieno.engine.messages import Answer
+from ripieno.engine.messages import Answer, Ports, Ready
 from ripieno.host.controls import Controls
 from ripieno.host.sessions import Sessions
-from ripieno.host.upkeep import KeptEngine
+from ripieno.perform.chord_on import Harmony
 from ripieno.perform.chosen import Chosen
 from ripieno.theory.numerals import roman
 from ripieno.wire.command import words_of
 from ripieno.wire.status import ControlStatus, Status
 
 
+class Plays(Protocol):
+    """An engine that plays."""
+
+    @property
+    def ready(self) -> Ready: ...
+    @property
+    def ports(self) -> Ports: ...
+
+
+class Kept(Protocol):
+    """An engine that is replaced when it ends; see `upkeep.KeptEngine`."""
+
+    @property
+    def engine(self) -> Plays | None: ...
+    @property
+    def harmony(self) -> Harmony | None: ...
+    @property
+    def why(self) -> str: ...
+    @property
+    def restarts(self) -> int: ...
+
+
 def status_of(
     chosen: Chosen,
-    kept: KeptEngine,
+    kept: Kept,
     answer: Answer | None,
     controls: Controls,
     sessions: Sessions | None,

@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 from ripieno.engine.loop import SWITCH_INTERVAL_S, Timed
+from ripieno.engine.messages import Answer, Ready
 from ripieno.engine.realtime import hold_garbage
 from ripieno.latency.trips import Passed
 from ripieno.perform.events import Input
-from ripieno.perform.snapshot import Snapshot
 
 
 class EngineLike(Protocol):
@@ -19,7 +19,9 @@ class EngineLike(Protocol):
 
     def submit(self, event: Input) -> None: ...
     def news(self) -> list[Timed]: ...
-    def look(self) -> Snapshot: ...
+    def ask(self) -> Answer: ...
+    @property
+    def ready(self) -> Ready: ...
     @property
     def is_running(self) -> bool: ...
 

@@ -9,15 +9,24 @@ from threading import Thread
 
 from ripieno.engine.log import Log
 from ripieno.engine.loop import Engine, Timed
+from ripieno.engine.messages import Answer, Ports, Ready
 from ripieno.engine.realtime import claim_thread
 from ripieno.latency.ground import Ground, undisturbed
 from ripieno.latency.trips import Passed
+from ripieno.midi.lasting import PortState
 from ripieno.midi.memory import MemoryIn, MemoryOut
+from ripieno.midi.systems import System
 from ripieno.perform.events import Input
 from ripieno.perform.performer import Performer
 from ripieno.perform.settings import Settings
-from ripieno.perform.snapshot import Snapshot
 from ripieno.style.model import Style
+
+_WHERE = "ports in memory"
+_PORTS = Ports(
+    System(None, "memory", _WHERE, virtual=False),
+    PortState("in", _WHERE),
+    PortState("out", _WHERE),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,8 +39,13 @@ class _Listened:
     def submit(self, event: Input) -> None:
         self.engine.submit(event)
 
-    def look(self) -> Snapshot:
-        return self.engine.look()
+    def ask(self) -> Answer:
+        """As a host's question is answered. Raises MachineError."""
+        return Answer(0, self.engine.look(), self.engine.counts, 0, self.log.dropped, 0)
+
+    @property
+    def ready(self) -> Ready:
+        return Ready(0, _PORTS, self.engine.scheduling, (), 0)
 
     def news(self) -> list[Timed]:
         return self.log.take()
@@ -88,5 +102,5 @@ def opened(settings: Settings, style: Style) -> Iterator[Ground]:
             engine=_Listened(engine, log),
             keys=_Keyboard(keyboard),
             bare_back=back,
-            about={"system": "none: ports in memory", "scheduling": engine.scheduling},
+            about={"system": f"none: {_WHERE}", "scheduling": engine.scheduling},
         )

@@ -1,50 +1,107 @@
 """The load: what else may go on while notes are due, all of it at once.
 
-The status is looked at 30 times a second and every second time drawn by a process of its own,
-the style changes every second, the tempo likewise, and every processor is kept busy by a
-process that does nothing else.
+The engine is asked for its status 30 times a second, as a host does that is watched, and the
+dashboard shows it, attached to a control socket in processes of their own. The style changes
+every second, the tempo likewise, and every processor is kept busy by a process that does nothing
+else.
 """
 
-import json
 import os
+import pickle
 import subprocess
 import sys
 import time
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
-from dataclasses import asdict
+from contextlib import contextmanager, suppress
 from itertools import count
 from threading import Event, Thread
 
+from ripieno.engine.messages import Answer
 from ripieno.errors import MachineError
-from ripieno.latency.ground import EngineLike
+from ripieno.latency.ground import EngineLike, Ground
+from ripieno.latency.scene import Scene
+from ripieno.perform.chosen import Chosen
 from ripieno.perform.events import Input, SetStyle, SetTempo
+from ripieno.perform.settings import Settings
 from ripieno.style.model import Style
 
 LOOKS_A_SECOND = 30
-_DRAWN = 2  # every so many looks: 15 screens a second
 _TEMPI = (3, -2, 1, -2)  # steps from one change to the next; they come back to where they began
+_ATTACHED_S = 30.0  # a busy machine's; only a fault takes longer
+_END_S = 15.0  # likewise
+
+
+class Screen:
+    """The dashboard, with its control socket. `state` is a sentence on it, known when it ends."""
+
+    def __init__(self, scene: Scene) -> None:
+        self.state = f"not attached within {_ATTACHED_S:g} s"
+        self._process = _helper("screen", stdout=subprocess.PIPE)
+        self._said = Event()
+        self._thread = Thread(target=self._hear, name="ripieno-screen", daemon=True)
+        self._thread.start()
+        self.tell(scene)
+
+    def wait(self) -> None:
+        """Until it is attached or cannot be."""
+        self._said.wait(_ATTACHED_S)
+
+    def tell(self, news: Scene | Answer) -> None:
+        assert self._process.stdin is not None
+        with suppress(BrokenPipeError):  # a screen that is gone is none of the engine's concern
+            self._process.stdin.write(pickle.dumps(news, pickle.HIGHEST_PROTOCOL))
+            self._process.stdin.flush()
+
+    def close(self) -> None:
+        status = self._process.poll()
+        _end(self._process)
+        self._thread.join()
+        if status is not None:
+            self.state = f"its control socket ended before its time, status {status}"
+
+    def _hear(self) -> None:
+        assert self._process.stdout is not None
+        with self._process.stdout as sentences:
+            for sentence in sentences:
+                self.state = sentence.decode().strip()
+                self._said.set()
+        self._said.set()  # there is nothing to wait for any more
 
 
 class Load:
-    """`styles` are what is gone through, one a second; it may be replaced at any time."""
+    """`styles` are what is gone through, one a second; it may be replaced at any time.
 
-    def __init__(self, engine: EngineLike, styles: Sequence[Style], bpm: float) -> None:
+    Returns from its beginning once the dashboard is attached.
+    """
+
+    def __init__(self, engine: EngineLike, settings: Settings, styles: Sequence[Style]) -> None:
         self.styles = styles
         self._engine = engine
-        self._bpm = bpm
+        self._chosen = Chosen(settings, styles[0])
         self._ended = Event()
-        self._screen = _helper("screen")
-        self._busy = [_helper("busy") for _ in range(os.cpu_count() or 1)]
+        self._busy: list[subprocess.Popen[bytes]] = []
+        self.screen = Screen(self._scene())
         self._thread = Thread(target=self._run, name="ripieno-load", daemon=True)
-        self._thread.start()
+        try:
+            self.screen.wait()
+            self._busy += [_helper("busy") for _ in range(os.cpu_count() or 1)]
+            self._thread.start()
+        except BaseException:  # Ctrl-C
+            self._end_helpers()
+            raise
 
     def close(self) -> None:
         self._ended.set()
         self._thread.join()
-        for helper in (self._screen, *self._busy):
-            helper.kill()
-            helper.wait()
+        self._end_helpers()
+
+    def _end_helpers(self) -> None:
+        for helper in self._busy:
+            _end(helper)
+        self.screen.close()
+
+    def _scene(self) -> Scene:
+        return Scene(self._chosen, self._engine.ready)
 
     def _run(self) -> None:
         """An engine that does not answer ends it; the player says so."""
@@ -52,38 +109,45 @@ class Load:
             if self._ended.wait(1 / LOOKS_A_SECOND):
                 return
             try:
-                status = self._engine.look()
+                self.screen.tell(self._engine.ask())
             except MachineError:
                 return
-            if number % _DRAWN == 0:
-                self._draw(json.dumps(asdict(status), default=float).encode() + b"\n")
             if number % LOOKS_A_SECOND == 0:
                 for event in self._changes(number // LOOKS_A_SECOND):
+                    self._chosen = self._chosen.after(event)
                     self._engine.submit(event)
-
-    def _draw(self, line: bytes) -> None:
-        assert self._screen.stdin is not None
-        try:
-            self._screen.stdin.write(line)
-            self._screen.stdin.flush()
-        except BrokenPipeError:  # a screen that is gone is none of the engine's concern
-            return
+                self.screen.tell(self._scene())
 
     def _changes(self, second: int) -> Iterator[Input]:
-        self._bpm += _TEMPI[second % len(_TEMPI)]
-        yield SetTempo(time.monotonic_ns(), self._bpm)
+        bpm = self._chosen.settings.bpm + _TEMPI[second % len(_TEMPI)]
+        yield SetTempo(time.monotonic_ns(), bpm)
         yield SetStyle(time.monotonic_ns(), self.styles[second % len(self.styles)])
 
 
 @contextmanager
-def loaded(engine: EngineLike, styles: Sequence[Style], bpm: float) -> Iterator[Load]:
-    load = Load(engine, styles, bpm)
+def loaded(ground: Ground, settings: Settings, styles: Sequence[Style]) -> Iterator[Load]:
+    """The ground's engine under load; `ground.about` then says what came of the dashboard."""
+    assert ground.engine is not None, "a load is an engine's"
+    load = Load(ground.engine, settings, styles)
     try:
         yield load
     finally:
         load.close()
+        ground.about["dashboard"] = load.screen.state
 
 
-def _helper(name: str) -> "subprocess.Popen[bytes]":
+def _helper(name: str, stdout: int | None = None) -> "subprocess.Popen[bytes]":
+    """A process that ends with its standard input, so also with this one, however that ends."""
     command = [sys.executable, "-m", f"ripieno.latency.{name}"]
-    return subprocess.Popen(command, stdin=subprocess.PIPE, start_new_session=True)
+    return subprocess.Popen(command, stdin=subprocess.PIPE, stdout=stdout, start_new_session=True)
+
+
+def _end(helper: "subprocess.Popen[bytes]") -> None:
+    assert helper.stdin is not None
+    with suppress(BrokenPipeError):  # it tries once more to write what is left
+        helper.stdin.close()
+    try:
+        helper.wait(timeout=_END_S)
+    except subprocess.TimeoutExpired:
+        helper.kill()
+        helper.wait()

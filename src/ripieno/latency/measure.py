@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 
-from ripieno.latency.ground import EngineLike, Ground
+from ripieno.latency.ground import Ground
 from ripieno.latency.load import Load, loaded
 from ripieno.latency.plan import SPLIT, Plan, round_ns
 from ripieno.latency.player import Found, Player
@@ -52,7 +52,7 @@ def measure(ground: Ground, order: Order) -> Found:
         player.play(plan.bare(order.strikes), figure=False)
         player.hear_rest(figure=False)
         return player.found()
-    with _under_load(ground.engine, order) as load:
+    with _under_load(ground, order) as load:
         player.play(plan.strikes(order.strikes), figure=False)
         player.hear_rest(figure=False)
         if load is not None:
@@ -77,9 +77,9 @@ def _settled_ns(ground: Ground, seed: int) -> int:
 
 
 @contextmanager
-def _under_load(engine: EngineLike, order: Order) -> Iterator[Load | None]:
+def _under_load(ground: Ground, order: Order) -> Iterator[Load | None]:
     if not order.load:
         yield None
         return
-    with loaded(engine, order.at_once, BPM) as load:
+    with loaded(ground, order.settings, order.at_once) as load:
         yield load

@@ -1,45 +1,168 @@
-"""Draws a screen of text for each line of its input: `python -m ripieno.latency.screen`.
+"""The dashboard, attached to the engine that is measured: `python -m ripieno.latency.screen`.
 
-It stands in for a screen attached to the engine: a process of its own that turns a status into
-coloured text, 100 by 30, and writes it to a terminal. The terminal is a pseudo terminal of its
-own, whose other end it throws away as fast as it can.
+It has what a daemon has for its screens, a control socket that tells the newest status up to 30
+times a second, in a folder of its own. To that the dashboard is attached, a process of its own on
+a pseudo terminal whose other end is read and thrown away.
+
+What there is to tell comes through standard input, see `latency.scene`; its end ends all of this.
+Standard output gets a sentence when the dashboard is attached or cannot be, and at the end another
+if it has ended before its time.
 """
 
-import json
 import os
+import pickle
+import signal
 import sys
+import time
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from threading import Thread
 
-_WIDTH, _HEIGHT = 100, 30
+from ripieno.engine.messages import Answer, Ports, Ready
+from ripieno.errors import AuthorError
+from ripieno.host.control import ControlServer
+from ripieno.host.controls import Controls
+from ripieno.host.telling import status_of
+from ripieno.latency.scene import Scene
+from ripieno.link.endpoint import VARIABLE, own_endpoint
+from ripieno.perform.chord_on import Harmony
+from ripieno.wire.command import Command
+from ripieno.wire.status import Status
+
+COLUMNS, LINES = 120, 40
+_END_S = 5.0
 
 
 def main() -> None:
-    source, target = os.openpty() if hasattr(os, "openpty") else os.pipe()  # Windows has none
-    Thread(target=_throw_away, args=(source,), daemon=True).start()
-    for number, line in enumerate(sys.stdin):
-        os.write(target, frame(json.loads(line), number).encode())
+    told = sys.stdin.buffer
+    with ExitStack() as stack:
+        stack.enter_context(suppress(EOFError, pickle.UnpicklingError))  # the end
+        attended = Attended(pickle.load(told))
+        folder = stack.enter_context(TemporaryDirectory(prefix="ripieno-"))
+        os.environ[VARIABLE] = str(Path(folder) / "run")
+        stack.enter_context(dashboard())  # first, for it forks, and a server has threads
+        stack.enter_context(ControlServer(own_endpoint(), attended))
+        while True:
+            attended.hear(pickle.load(told))
 
 
-def _throw_away(source: int) -> None:
-    while os.read(source, 65536):
-        pass
+@dataclass(frozen=True, slots=True)
+class _Engine:
+    ready: Ready
+
+    @property
+    def ports(self) -> Ports:
+        return self.ready.ports
 
 
-def frame(status: dict[str, object], number: int) -> str:
-    """All cells, each with its colour, as a screen that keeps no account of changes does."""
-    lines = [f" {name:>12}  {value}" for name, value in status.items()]
-    sounding = status.get("sounding")
-    held = set(sounding) if isinstance(sounding, list) else set()
-    lines += [""] * (_HEIGHT - 2 - len(lines))
-    lines.append("".join("#" if 21 + key in held else "." for key in range(88)))
-    lines.append(f" frame {number}")
-    rows = (
-        "".join(
-            f"\x1b[{30 + (ord(cell) + row) % 8}m{cell}" for cell in f"{line:<{_WIDTH}.{_WIDTH}}"
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    engine: _Engine
+    harmony: Harmony | None = None
+    why: str = ""
+    restarts: int = 0
+
+
+class Attended:
+    """The measured engine, as who watches it sees it: what has been told last."""
+
+    def __init__(self, scene: Scene) -> None:
+        self._scene = scene
+        self._answer: Answer | None = None
+        self._began_s = time.monotonic()
+        self._is_watched = False
+
+    def hear(self, told: Scene | Answer) -> None:
+        if isinstance(told, Scene):
+            self._scene = told
+        else:
+            self._answer = told
+
+    def carry_out(self, command: Command, value: int | None = None) -> dict[str, object]:
+        raise AuthorError(f"nothing can be told to an engine that is measured: {command}, {value}")
+
+    def status(self) -> Status:
+        """Asked for by the server as soon as somebody watches."""
+        if not self._is_watched:
+            self._is_watched = True
+            _say(f"attached, {COLUMNS} by {LINES}")
+        return status_of(
+            self._scene.chosen,
+            _Kept(_Engine(self._scene.ready)),
+            self._answer,
+            Controls(),
+            None,
+            hearing=None,
+            notices=(),
+            uptime_s=time.monotonic() - self._began_s,
         )
-        for row, line in enumerate(lines)
-    )
-    return "\x1b[H" + "\x1b[0m\r\n".join(rows)
+
+
+@contextmanager
+def dashboard() -> Iterator[None]:
+    """The dashboard on a terminal of its own, or a sentence why there is none."""
+    if sys.platform == "win32":
+        _say("none: this system has no pseudo terminals")
+        yield
+    else:
+        screen = _Screen()
+        try:
+            yield
+        finally:
+            screen.close()
+
+
+def _say(sentence: str) -> None:
+    with suppress(BrokenPipeError):  # whoever wanted to know is gone
+        os.write(1, f"{sentence}\n".encode())
+
+
+if sys.platform != "win32":
+    import pty
+    import termios
+
+    class _Screen:
+        """Its terminal is its session's: if this process is killed, it is hung up."""
+
+        def __init__(self) -> None:
+            self._pid, self._terminal = pty.fork()
+            if self._pid == 0:
+                _become_dashboard()
+            termios.tcsetwinsize(self._terminal, (LINES, COLUMNS))
+            self._thread = Thread(target=self._throw_away, daemon=True)
+            self._thread.start()
+
+        def close(self) -> None:
+            ended, status = os.waitpid(self._pid, os.WNOHANG)
+            if ended:
+                _say(f"ended before its time, status {os.waitstatus_to_exitcode(status)}")
+            else:
+                self._end()
+            self._thread.join()
+            os.close(self._terminal)
+
+        def _end(self) -> None:
+            for number in (signal.SIGTERM, signal.SIGKILL):
+                if self._thread.is_alive():
+                    os.kill(self._pid, number)
+                    self._thread.join(timeout=_END_S)
+            os.waitpid(self._pid, 0)
+
+        def _throw_away(self) -> None:
+            """Returns when the dashboard has ended. Linux ends a terminal with an error, EIO."""
+            with suppress(OSError):
+                while os.read(self._terminal, 65536):
+                    pass
+
+    def _become_dashboard() -> None:
+        os.environ["TERM"] = "xterm-256color"
+        try:
+            os.execv(sys.executable, [sys.executable, "-m", "ripieno", "dashboard"])
+        finally:
+            os._exit(127)
 
 
 if __name__ == "__main__":
