@@ -81,3 +81,47 @@ def test_ports_that_vanish_while_they_are_listed_are_listed_again() -> None:
 def test_without_a_midi_system_a_named_port_is_refused() -> None:
     with pytest.raises(MachineError, match="no MIDI input 'Keys'"):
         ports.open_input(NONE, "Keys", lambda *_: None)
+
+
+class Shifting:
+    """As RtMidi's object, in a system whose ports change before each time that it is opened."""
+
+    def __init__(self, *lists: list[str]) -> None:
+        self._lists = list(lists)
+        self.opened: list[str] = []
+        self.open: str | None = None
+
+    def get_ports(self) -> list[str]:
+        return self._lists[0]
+
+    def open_port(self, number: int, _name: str) -> None:
+        assert self.open is None
+        if len(self._lists) > 1:
+            self._lists.pop(0)
+        self.open = self._lists[0][number]
+        self.opened.append(self.open)
+
+    def close_port(self) -> None:
+        self.open = None
+
+
+def test_a_number_that_has_become_another_ports_is_not_kept_open() -> None:
+    midi = Shifting(["organ", "piano", "ripieno in"], ["piano", "ripieno in"])
+    ports.open_port(ALSA, midi, ports.Pick(1, "piano", "the test's"), ports.OUT)
+    assert midi.opened == ["ripieno in", "piano"]
+    assert midi.open == "piano"
+
+
+def test_a_port_that_goes_while_it_is_opened_is_said_to_be_gone() -> None:
+    midi = Shifting(["organ", "piano", "harp"], ["organ", "harp"])
+    with pytest.raises(MachineError, match="'piano' is gone again"):
+        ports.open_port(ALSA, midi, ports.Pick(1, "piano", "the test's"), ports.OUT)
+    assert midi.open is None
+
+
+def test_ports_that_change_without_end_are_given_up() -> None:
+    lists = [["piano", "harp", "organ"], ["organ", "piano", "harp"]] * 8
+    midi = Shifting(*lists)
+    with pytest.raises(MachineError, match="change faster than 'piano' can be opened"):
+        ports.open_port(ALSA, midi, ports.Pick(0, "piano", "the test's"), ports.OUT)
+    assert midi.open is None

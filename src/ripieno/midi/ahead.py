@@ -49,5 +49,5 @@ class OutputAhead:
         names = ports.names_of(system, raw)
         if name in names:
             index = names.index(name)
-            ports.open_port(self.midi, Pick(index, name, "opened ahead"), ports.OUT)
+            ports.open_port(system, self.midi, Pick(index, name, "opened ahead"), ports.OUT)
             self.opened = (name, raw[index])

@@ -123,8 +123,7 @@ class _Lasting(ABC, Generic[PortT]):
         if ahead is not None and ahead != (pick.name, raw):
             midi.close_port()
         if ahead != (pick.name, raw):
-            # Listed again, for a client's numbers hold for its own latest list only.
-            ports.open_port(midi, _renumbered(system, midi, pick), self._side)
+            ports.open_port(system, midi, pick, self._side)
 
     @abstractmethod
     def _publish(self, midi: Any, pick: Pick) -> None:
@@ -246,13 +245,3 @@ class LastingOutput(_Lasting[OutPort]):
         if port is not None:
             with suppress(ValueError):
                 port.close()
-
-
-def _renumbered(system: System, midi: Any, pick: Pick) -> Pick:
-    """The same port by its number in the client's own list. Raises MachineError if it is gone."""
-    if pick.index is None:
-        return pick
-    names = ports.names_of(system, ports.listed(midi))
-    if pick.name not in names:
-        raise MachineError(f"MIDI port '{pick.name}' is gone again")
-    return Pick(names.index(pick.name), pick.name, pick.why)

@@ -7,6 +7,9 @@ Over python-rtmidi, whose ways shape this file:
   `delete` does, and the object must not be touched afterwards.
 - Closing is safe in one order: cancel the callback, close the port, delete.
 - It sends any bytes, legal or not, and sends them later: leaving at once loses them.
+- It opens a port by its number in a list that it makes anew: if a port before it in the list has
+  just gone, the number is another port's, perhaps our own other side's. So a port counts as open
+  only if the list has it at its number before and after.
 """
 
 import time
@@ -30,6 +33,7 @@ VIRTUAL = "virtual"  # as a choice: a port of this program's own, for others to 
 _DRAIN_NS = 50_000_000
 
 _LISTINGS = 10  # tries; each takes 0.1 ms on JACK
+_OPENINGS = 5  # tries, where ports come and go meanwhile
 
 # A JACK server (1.9.21) may never wake the second of two clients that are activated at once,
 # mostly while other programs ask it for its ports: of 25 such starts one heard no key, of 80
@@ -207,11 +211,11 @@ def _listed(system: System, side: Side) -> tuple[str, ...]:
 
 
 def _opened(system: System, side: Side, choice: str | None) -> tuple[Any, Pick]:
-    """List and open through one client, so that the index still means the port it was read as."""
+    """List and open through one client, for numbers hold for its own list only."""
     midi = new_client(system, side)
     try:
         pick = pick_port(system, side, names_of(system, listed(midi)), choice)
-        open_port(midi, pick, side)
+        open_port(system, midi, pick, side)
     except MachineError:
         midi.delete()
         raise
@@ -247,17 +251,36 @@ def names_of(system: System, raw: Sequence[str]) -> tuple[str, ...]:
     return told_apart(raw)
 
 
-def open_port(midi: Any, pick: Pick, side: Side) -> None:
-    """Open what was picked among the ports that `midi` lists now. Raises MachineError."""
+def open_port(system: System, midi: Any, pick: Pick, side: Side) -> None:
+    """Open the port that was picked, whatever its number is by now. Raises MachineError."""
     try:
         if pick.index is None:
             midi.open_virtual_port(side.own_name)
         else:
-            midi.open_port(pick.index, side.own_name)
+            _open_by_name(system, midi, pick.name, side)
     except rtmidi.RtMidiError as error:
         raise MachineError(
             f"cannot open MIDI {side.kind} '{pick.name}' ({error}): is another program using it?"
         ) from error
+
+
+def _open_by_name(system: System, midi: Any, name: str, side: Side) -> None:
+    for _ in range(_OPENINGS):
+        index = _index(system, midi, name)
+        midi.open_port(index, side.own_name)
+        with suppress(MachineError):
+            if _index(system, midi, name) == index:
+                return
+        midi.close_port()
+    raise MachineError(f"the MIDI ports change faster than '{name}' can be opened")
+
+
+def _index(system: System, midi: Any, name: str) -> int:
+    """A port's number in the list as it is now. Raises MachineError if it is gone."""
+    names = names_of(system, listed(midi))
+    if name not in names:
+        raise MachineError(f"MIDI port '{name}' is gone again")
+    return names.index(name)
 
 
 def pick_port(system: System, side: Side, names: Sequence[str], choice: str | None) -> Pick:
