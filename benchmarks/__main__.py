@@ -1,8 +1,8 @@
 """All benchmarks that need no file of their own, one after the other: `python benchmarks`.
 
 Each prints its baseline in the same run. Nothing is asserted. `session_memory.py` takes minutes,
-`strikes.py` and `strikes_rendered.py` want recorded strikes: run those by themselves. How soon
-notes leave a running engine is measured by `ripieno latency`.
+`strikes.py`, `strikes_rendered.py` and `following_recorded.py` want recordings: run those by
+themselves. How soon notes leave a running engine is measured by `ripieno latency`.
 """
 
 import runpy

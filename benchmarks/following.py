@@ -63,8 +63,10 @@ class Playing:
         return taken
 
     def _bend(self, now_ns: int) -> None:
-        bend = bent(now_ns, self.course, self.follower.course, self.lean)
-        self.course, self.next_change_ns = bend.course, bend.next_change_ns
+        estimate, turns_ns = self.follower.course_at(now_ns)
+        bend = bent(now_ns, self.course, estimate, self.lean)
+        changes = (change for change in (bend.next_change_ns, turns_ns) if change is not None)
+        self.course, self.next_change_ns = bend.course, min(changes, default=None)
         self.heard.append(self.course)
 
 
@@ -131,7 +133,7 @@ class Judge:
     def _found_ns(self, beat: int, at_ns: int, beat_ns: float) -> float:
         """When the follower has the beat, by its own number; whether it slipped, or is lost."""
         follower, number = self.playing.follower, self._number
-        place = follower.course.position(at_ns)
+        place = follower.course_at(at_ns)[0].position(at_ns)
         nearest = floor(place + 0.5) - beat
         close = abs(follower.predicted_ns(beat + nearest) - at_ns) < 0.15 * beat_ns
         if nearest != number and (close or self._lost > 2):

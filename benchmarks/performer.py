@@ -12,9 +12,10 @@ is driven as the real-time loop drives it, in virtual time, and each call is tim
 - next: `next_due_ns` after a strike, when its notes have been sent
 - switch: `handle` of another style, in the middle of a chord
 
-Three states. Warm: all chords have been met before. Rested: the same, but before each measured
-call a walk through memory has emptied the processor's caches, as other programs do while the
-loop waits. New: all that was remembered of chords is forgotten before each strike.
+Three states. Warm: all chords and progressions have been met before. Rested: the same, but
+before each measured call a walk through memory has emptied the processor's caches, as other
+programs do while the loop waits. New: all that was remembered of chords is forgotten before each
+strike.
 
 At last, new processes: the very first strike after a start, with and without `warm` before it.
 

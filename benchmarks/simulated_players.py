@@ -8,13 +8,16 @@ late is followed by an interval too short. The standard deviation of an even int
 
 Phrases that end slower follow Friberg and Sundberg's curve for the final ritard ("Does music
 performance allude to locomotion?", Journal of the Acoustical Society of America 105(3), 1999).
+Phrases within phrases follow Todd's parabolas ("A model of expressive timing in tonal music",
+Music Perception 3, 1985; cited from memory). Nine of the fourteen whose tempo moves have something
+that comes round in the bar or in eight; the other five have not, and there it costs to expect it.
 How wide and how often tempos change is our assumption; nothing here comes from a recording.
 """
 
 from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import accumulate
-from math import exp, sin, tau
+from math import exp, sin, sqrt, tau
 from random import Random
 
 from ripieno.units import NS_PER_MINUTE, NS_PER_MS
@@ -176,6 +179,67 @@ def free(luck: Random, beats: int, per_bar: int) -> list[float]:
     return tempo
 
 
+def arcs(luck: Random, beats: int, per_bar: int) -> list[float]:
+    """Phrases within phrases, each begun slowly, moving, and ended slowly, as Todd has it: sixteen
+    bars, eight, four; none quite like the others, and the beats within uneven by a little.
+    """
+    local = luck.uniform(0.015, 0.04)
+    tempo = [luck.gauss(0, local) for _ in range(beats)]
+    for bars, width in ((16, 0.1), (8, 0.15), (4, 0.1)):
+        length = bars * per_bar
+        width *= luck.uniform(0.3, 1.2)
+        for first in range(0, beats, length):
+            deep = width * luck.uniform(0.5, 1.5)
+            for beat in range(first, min(beats, first + length)):
+                from_middle = 2 * (beat - first + 0.5) / length - 1
+                tempo[beat] -= deep * from_middle**2
+    return [exp(now) for now in tempo]
+
+
+def lilting(luck: Random, beats: int, per_bar: int) -> list[float]:
+    """A dance: some beats of the bar are always longer than others; the tempo wanders slowly."""
+    lilt = [luck.gauss(0, 0.08) for _ in range(per_bar)]
+    wandering = _wandering(luck, beats, per_beat=0.008)
+    local = luck.uniform(0.01, 0.04)
+    return [
+        now * exp(lilt[beat % per_bar] + luck.gauss(0, local)) for beat, now in enumerate(wandering)
+    ]
+
+
+def pink(luck: Random, beats: int, _per_bar: int) -> list[float]:
+    """Beats' lengths vary alike at all scales, by 5 to 15 per cent: nothing but chance in it."""
+    width, scales = luck.uniform(0.05, 0.15), (1, 4, 16, 64)
+    tempo = [0.0] * beats
+    for scale in scales:
+        kept, now = 1 - 1 / scale, luck.gauss(0, 1)
+        for beat in range(beats):
+            tempo[beat] += now * width / sqrt(len(scales))
+            now = kept * now + sqrt(1 - kept * kept) * luck.gauss(0, 1)
+    return [exp(now) for now in tempo]
+
+
+def strophes(luck: Random, beats: int, per_bar: int) -> list[float]:
+    """Eight bars again and again, shaped much alike each time; the last beats are drawn out."""
+    length = 8 * per_bar
+    shape = pink(luck, length, per_bar)
+    local = luck.uniform(0.02, 0.04)
+    tempo = []
+    for beat in range(beats):
+        from_end = length - 1 - beat % length
+        drawn_out = luck.uniform(0.1, 0.3) / (1 + from_end)
+        tempo.append(shape[beat % length] * exp(luck.gauss(0, local) - drawn_out))
+    return tempo
+
+
+def holding(luck: Random, beats: int, per_bar: int) -> list[float]:
+    """Beats uneven by some per cent; now and then one is held for half as long again to twice."""
+    tempo = pink(luck, beats, per_bar)
+    for end in range(4 * per_bar, beats + 1, 4 * per_bar):
+        if luck.random() < 0.5:
+            tempo[end - 1] /= luck.uniform(1.5, 2.0)
+    return tempo
+
+
 def _wandering(luck: Random, beats: int, per_beat: float) -> list[float]:
     return [exp(now) for now in accumulate(luck.gauss(0, per_beat) for _ in range(beats))]
 
@@ -195,4 +259,11 @@ PLAYERS = (
     Player("rubato, mixed", rubato, every=(1, 1, 2), told_off=0.08),
     Player("rubato, once a bar", rubato, every=(4,), told_off=0.08),
     Player("free", free, told_off=0.08),
+    Player("arcs", arcs, told_off=0.08),
+    Player("arcs, mixed", arcs, every=(1, 1, 2), told_off=0.08),
+    Player("lilting", lilting, told_off=0.05),
+    Player("pink", pink, told_off=0.08),
+    Player("strophes", strophes, told_off=0.08),
+    Player("strophes, mixed", strophes, every=(1, 1, 2), told_off=0.08),
+    Player("holding", holding, told_off=0.08),
 )

@@ -87,6 +87,17 @@ def test_no_beat_is_left_out_and_none_is_struck_twice(lean: int) -> None:
     assert max(b - a for a, b in itertools.pairwise(places)) < Fraction(1, 8)
 
 
+def test_the_music_leans_on_the_beats_that_the_player_leans_on() -> None:
+    rig = Rig("steady-quarters", bpm=100, follow=Follow.HANDS, lean=100)
+    lilt = (540, 720, 570, 570)  # milliseconds, each bar
+    starts = [0, *itertools.accumulate(lilt * 10)]
+    for beat, ms in enumerate(starts[:-1]):
+        rig.chord(ms + beat % 3, *CHORDS[beat % 2], until_ms=ms + 400)
+    late = [place - beat for beat, place in enumerate(places_at(rig, starts))]
+    assert max(abs(off) for off in late[4:8]) > 0.1
+    assert max(abs(off) for off in late[-9:]) < 0.05
+
+
 def test_a_rest_and_a_break_leave_the_tempo_as_it_was() -> None:
     rig = played(88, 16)
     rest_ms = 16 * 60_000 / 88

@@ -56,9 +56,13 @@ class HandsSide:
             self._follower.strike(self._heard)
             self._heard = None
         played = _course(transport, now_ns)
-        estimate = _in_bar(self._follower.course, played, transport.meter.beats)
+        course, turns_ns = self._follower.course_at(now_ns)
+        estimate = _in_bar(course, played, transport.meter.beats)
         answer = bent(now_ns, played, estimate, self.lean)
-        self._change_ns = answer.next_change_ns
+        self._change_ns = min(
+            (change for change in (answer.next_change_ns, turns_ns) if change is not None),
+            default=None,
+        )
         beat_ns = Fraction(round(answer.course.beat_ns * _PARTS), _PARTS)
         return transport.at_tempo(now_ns, beat_ns / transport.meter.beat_quarters)
 
