@@ -8,8 +8,9 @@ from pathlib import Path
 
 import pytest
 from statuses import status
+from test_steps import BROKEN
 from textual.pilot import Pilot
-from textual.widgets import Input, Static
+from textual.widgets import Input, OptionList, Static
 
 from control_rig import PATIENCE_S, Fake, serving
 from ripieno.dashboard.app import Dashboard
@@ -325,25 +326,60 @@ async def found(app: Dashboard, typed: str) -> list[str]:
     return [str(hit.text or hit.prompt) async for hit in hits]
 
 
+# One of each that is told from the palette; all others are what the views ask by themselves.
+EXAMPLES = (
+    "style waltz", "next", "previous", "tempo 72 over 16", "tap", "nudge -15", "downbeat", "break",
+    "count 2", "ending", "follow clock", "lean 30", "start downbeat", "pickup 1", "swing 2",
+    "send-clock on", "meter 3/4", "key E minor", "hold off", "split C4", "transpose -2",
+    "reading from-key", "degree 5", "mute left", "hear waltz", "stop", "silence", "reload",
+    "learn next", "forget next",
+)  # fmt: skip
+OF_VIEWS = {"styles", "figure", "show", "status", "watch"}
+
+
 def test_the_palette_has_every_command_that_can_be_told_from_a_screen(tmp_path: Path) -> None:
     async def act(app: Dashboard, _: Pilot[int], __: Fake) -> None:
         texts = await found(app, "")
         missing = {row.name for row in TABLE if f"{row.name} {row.form}".strip() not in texts}
-        assert missing == {"watch", "status", "show", "figure", "styles"}
+        assert missing == OF_VIEWS
 
     with_daemon(tmp_path, act)
 
 
-def test_a_whole_command_that_is_typed_into_the_palette_is_told(tmp_path: Path) -> None:
+def test_every_command_there_is_can_be_told_from_the_palette_or_is_a_views(tmp_path: Path) -> None:
+    assert {told.split()[0] for told in EXAMPLES} | OF_VIEWS == {row.name for row in TABLE}
+    assert not {told.split()[0] for told in EXAMPLES} & OF_VIEWS
+
     async def act(app: Dashboard, pilot: Pilot[int], fake: Fake) -> None:
-        await pilot.press("ctrl+p", *"split", "space", *"none")
-        await until(pilot, lambda: app.screen.query("OptionList").first().option_count)
-        await pilot.press("down", "enter")
-        await until(pilot, lambda: told(fake))
-        assert told(fake) == [command_from(["split", "none"])]
-        assert words_of(told(fake)[0]) == ("split", "none")
+        for number, example in enumerate(EXAMPLES):
+            await pilot.press("ctrl+p", *["space" if c == " " else c for c in example])
+            await until(pilot, lambda words=example: f"tell: {words}" in offered(app))
+            await pilot.press("enter")
+            await until(pilot, lambda count=number: len(told(fake)) > count)
+        assert told(fake) == [command_from(example.split()) for example in EXAMPLES]
 
     with_daemon(tmp_path, act)
+
+
+def offered(app: Dashboard) -> str:
+    lists = app.screen.query("CommandList")
+    options = lists.first(OptionList).options if lists else []
+    return "\n".join(str(option.prompt) for option in options)
+
+
+def test_the_views_ask_the_rest(tmp_path: Path) -> None:
+    class WithFigure(Fake):
+        def carry_out(self, command: Command, value: int | None = None) -> dict[str, object]:
+            told = super().carry_out(command, value)
+            return BROKEN if isinstance(command, AskFigure) else told
+
+    async def act(app: Dashboard, pilot: Pilot[int], fake: Fake) -> None:
+        await pilot.press("f", "d", "e")
+        asked = {"styles", "figure", "show"}
+        await until(pilot, lambda: asked <= {words_of(command)[0] for command in fake.told})
+        assert is_attached(app)  # by `watch`, which is a status at once and whenever it changes
+
+    with_daemon(tmp_path, act, WithFigure(now=status()))
 
 
 def test_a_command_of_the_palette_that_needs_words_asks_for_them(tmp_path: Path) -> None:

@@ -97,3 +97,21 @@ def test_before_anything_is_known_all_parts_have_a_word() -> None:
     assert said("hint", empty).startswith("No daemon answers")
     (line,) = drawings(empty)["steps"]
     assert line.text == "The steps of the bar stand here once known."
+
+
+def test_what_is_right_for_the_players_own_hand_is_told_and_shown_as_that_hands() -> None:
+    # The left hand plays C G C' G of a broken chord, an eighth each; it is between the first two.
+    now = replace(NOW, muted="left", left=(), keys=(36, 43, 60), quarters=0.25)
+    seen = scene(now)
+    assert said("pressed-words", seen).endswith("C2 G2 right, C4 not in the left hand just now")
+    assert "".join(c for row in drawings(seen)["pressed"] for c in row.text if c in "LR●") == "LL●"
+
+
+def test_while_it_is_stepped_through_only_this_step_is_right_and_the_transposition_counts() -> None:
+    now = replace(NOW, muted="left", left=(), keys=(34, 41), transpose=2)
+    seen = replace(scene(now), practice=Practice(), at=Fraction(0))
+    assert said("pressed-words", seen).endswith("Bb1 right, F2 not in the left hand just now")
+
+
+def test_without_a_hand_of_the_players_keys_are_neither_right_nor_wrong() -> None:
+    assert said("pressed-words", scene()) == "You press      C4"

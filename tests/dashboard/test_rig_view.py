@@ -64,10 +64,10 @@ def test_how_keys_are_taken_is_in_words() -> None:
             words = said(view, "settings")
             assert "Keys below Bb3 are for chords; from Bb3 up they are melody." in words
             assert "One key is a degree" in words
-            assert "1 semitone lower" in words
+            assert "1 semitone lower than it is pressed." in words
             view.show(status(key="Ab major", transpose=0))
             assert "there is no split" in said(view, "settings")
-            assert "where it is played" in said(view, "settings")
+            assert "Keys sound as they are" in said(view, "settings")
 
     run(trial)
 
@@ -146,7 +146,7 @@ def test_the_journals_end_and_its_channels_are_shown(tmp_path: Path) -> None:
             assert said(view, "journal").splitlines()[1:] == [
                 str(path), "0.0 s  you press C4", "12.3 s  chord Am7"
             ]  # fmt: skip
-            assert "Keys came in on channel 5," in said(view, "settings")
+            assert "Your last keys came in on channel 5." in said(view, "settings")
             assert "goes out on channel 1." in said(view, "settings")
 
     run(trial)
@@ -321,7 +321,7 @@ def test_a_lost_daemon_closes_the_panel_and_keeps_what_was_known_as_old() -> Non
             await settled(pilot)
             view.lost("no daemon is running")
             assert mode(view) is Mode.CLOSED
-            assert said(view, "outcome") == "no daemon is running. What stands below was so before."
+            assert said(view, "outcome") == "No daemon is running. What stands below was so before."
             await press(pilot, "l")
             assert mode(view) is Mode.CLOSED
             view.show(status(controls=(NEXT,)))

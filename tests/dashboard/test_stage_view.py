@@ -136,17 +136,32 @@ def test_who_leads_the_time_and_what_is_under_way_stand_over_the_chord(
     on_stage(act, status(follow="hands", lean=80, waiting=True), size)
 
 
-def test_a_line_on_the_time_that_is_too_long_says_that_it_is_cut() -> None:
+def test_a_line_on_the_time_that_is_too_long_goes_on_in_another() -> None:
     def act(app: Alone) -> None:
-        assert app.text("time").startswith("Waiting for the downbeat. MIDI clock, stopped. Pick-up")
-        assert app.text("time").endswith("\u2026")
-        assert len(app.text("time")) <= 78
+        first, second = app.text("time").splitlines()
+        assert first.startswith("Waiting for the downbeat. MIDI clock, stopped. Pick-up")
+        assert second.rstrip().endswith("Sends MIDI clock.")
 
     now = status(
         waiting=True, follow="clock", clock="stopped", pickup=31, starting="downbeat",
         send_clock=True,
     )  # fmt: skip
     on_stage(act, now)
+
+
+def test_what_is_unusual_about_a_style_is_told_whole() -> None:
+    def act(app: Alone) -> None:
+        assert " ".join(app.text("style").split()).endswith("(11 semitones down, melody from C5)")
+
+    name = "Broken chords in contrary motion, in triplets"
+    on_stage(act, status(style_name=name, transpose=-11, split=72))
+
+
+def test_without_an_engine_no_chord_is_asked_for() -> None:
+    def act(app: Alone) -> None:
+        assert "is not heard just now" in app.text("chord")
+
+    on_stage(act, status(chord=None, engine="lost"))
 
 
 def test_while_bars_are_counted_it_says_that_a_chord_may_come() -> None:

@@ -272,7 +272,7 @@ def test_a_lost_daemon_is_told_and_the_list_is_asked_for_when_it_is_back() -> No
             view.show(status())
             await settled(pilot)
             view.lost("no daemon is running")
-            assert "no daemon is running" in said(view, "outcome")
+            assert "No daemon is running." in said(view, "outcome")
             daemon.answers["style"] = MachineError("no daemon is running")
             await press(pilot, "enter")
             assert "not chosen: no daemon is running" in said(view, "outcome")

@@ -12,7 +12,7 @@ from ripieno.style.model import Meter
     ("changes", "said"),
     [
         ({}, "All is well. Stage Keys MIDI 1 plays Grand Piano MIDI 1."),
-        ({"hearing": "waltz"}, "You hear waltz on a few chords."),
+        ({"hearing": "waltz"}, "You hear waltz on a few chords. Any key of yours ends it."),
         ({"learning": ("tempo", "+1")}, "Press the control that shall do: tempo +1"),
         ({"counting": True, "waiting": True}, "Counting in."),
         ({"ending": True}, "Coming to the end."),
@@ -30,24 +30,26 @@ def test_what_is_well_is_said_without_alarm(changes: dict[str, object], said: st
         ({"input": "", "input_why": "'Keys' is not there"}, "No keyboard: 'Keys' is not there."),
         (
             {"output": "", "output_why": "nothing is connected", "input": "", "input_why": "so"},
-            "No sound goes out: Nothing is connected. No keyboard: So.",
+            "No sound goes out: nothing is connected. No keyboard: so.",
         ),
         (
             {"output": "", "output_why": "no MIDI", "input": "", "input_why": "no MIDI"},
-            "No sound goes out, and no keys come in: No MIDI.",
+            "No sound goes out, and no keys come in: no MIDI.",
         ),
         ({"notices": ("the disk is full",)}, "The disk is full."),
+        ({"notices": ("config.yaml:1:8: found 'x'",)}, "config.yaml:1:8: found 'x'."),
+        ({"notices": ("/tmp/journals is full!",)}, "/tmp/journals is full!"),
         (
             {"follow": "clock", "clock": "missing", "ending": True},
             "No MIDI clock is heard: the tempo stays as it is.",
         ),
         ({"notices": ("a!", "b", "c")}, "A! 2 more in the rig."),
-        ({"notices": ("a",), "input": "", "input_why": ""}, "A. No keyboard: No reason is known."),
+        ({"notices": ("a",), "input": "", "input_why": ""}, "A. No keyboard: no reason is known."),
         (
             {"engine": "lost", "output_why": "the engine was killed"},
-            "Nothing sounds just now: The engine was killed.",
+            "Nothing sounds just now: the engine was killed.",
         ),
-        ({"learning": ("tap",), "output": "", "output_why": "b"}, "No sound goes out: B."),
+        ({"learning": ("tap",), "output": "", "output_why": "b"}, "No sound goes out: b."),
     ],
     ids=str,
 )

@@ -8,12 +8,13 @@ from threading import Thread
 
 import pytest
 
-from rig import STYLES
+from rig import C4, E4, G4, STYLES
 from ripieno.errors import AuthorError
 from ripieno.host.host import Host
 from ripieno.host.library import Library
 from ripieno.host.sessions import Sessions
 from ripieno.host.wishes import Wishes
+from ripieno.perform.events import KeyDown, KeyUp
 from ripieno.style.shipped import user_styles_folder
 from ripieno.wire.command import command_from
 from ripieno.wire.status import Status, status_from_data, status_to_data
@@ -179,6 +180,21 @@ def test_a_style_is_heard_while_nothing_plays_and_the_chosen_one_stays(tmp_path:
         own.tell("stop")
         own.tell("hear", "waltz")
         own.until(lambda now: now.hearing is None and not now.sounding)
+
+
+def test_a_key_ends_what_is_heard_and_its_chord_is_played_as_chosen(tmp_path: Path) -> None:
+    with running(tmp_path, "tempo: 60\n") as own:
+        own.tell("hear", "march")
+        own.until(lambda now: now.hearing and now.sounding)
+        for note in (C4, E4, G4):
+            own.host.press(KeyDown(time.monotonic_ns(), note, 80))
+        status = own.until(lambda now: now.hearing is None and now.chord == "C" and now.sounding)
+        assert (status.style, status.keys) == ("smooth-chords", (C4, E4, G4))
+        for note in (C4, E4, G4):
+            own.host.press(KeyUp(time.monotonic_ns(), note))
+        own.until(lambda now: not now.keys)
+        own.tell("stop")
+        assert own.until(lambda now: not now.sounding).keys == ()
 
 
 def test_a_degree_is_played_and_its_figure_and_numeral_told(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from collections.abc import Awaitable, Callable, Sequence
 
 from textual.app import ComposeResult
+from textual.binding import Binding
 from textual.containers import Horizontal, Vertical
 from textual.widgets import Input, Static
 
@@ -11,13 +12,19 @@ from ripieno.errors import RipienoError
 Tell = Callable[[Sequence[str]], Awaitable[dict[str, object]]]
 
 
+class _Line(Input):
+    """Enter does what is typed, and says so among the keys."""
+
+    BINDINGS = [Binding("enter", "submit", "Do it", key_display="enter")]  # noqa: RUF012 - as Textual has it
+
+
 class Asking(Vertical):
     """Opened with a question; what is typed is told to the daemon as the rest of a command.
 
     Enter tells it, and alone leaves it. A refusal stands under it until it is mended.
     """
 
-    BINDINGS = [("escape", "leave", "leave it")]  # noqa: RUF012 - as Textual has it
+    BINDINGS = [Binding("escape", "leave", "Leave it")]  # noqa: RUF012 - as Textual has it
 
     def __init__(self, tell: Tell, then: Callable[[], None], *, id: str) -> None:  # noqa: A002
         super().__init__(id=id)
@@ -27,7 +34,7 @@ class Asking(Vertical):
     def compose(self) -> ComposeResult:
         with Horizontal():
             yield Static(id="asked", markup=False)
-            yield Input(compact=True)
+            yield _Line(compact=True)
         yield Static(id="refused", markup=False)
 
     def open(self, question: str, begins: Sequence[str], typed: str = "") -> None:

@@ -1,6 +1,6 @@
 """What the view of the hands says and draws, part by part, from what is known."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -114,7 +114,7 @@ def _head(scene: Scene) -> Text:
     line = Text(now.chord or "No chord yet", "bold")
     if now.chord and now.degree:
         line.append(f"  {now.degree}{f' in {now.key}' if now.key else ''}", "not bold")
-    line.append(f"   {now.style_name}, {now.bpm:g} in {now.meter}", "not bold")
+    line.append(f"   {now.bpm:g} in {now.meter}, {now.style_name}", "not bold")
     if not now.chord and figure is not None and figure.moments:
         line.append(f"   (its bar on {figure.chord} is below)", "not bold")
     return _within(line, scene.width)
@@ -142,12 +142,42 @@ def _practice_head(scene: Scene, practice: Practice, now: Status) -> Text:
 
 def _pressed_words(scene: Scene) -> Text:
     line = Text("You press      ", "bold")
-    names = " ".join(note_name(key, scene.centre) for key in (scene.now.keys if scene.now else ()))
-    return line.append(names or "nothing now", "not bold")
+    keys = () if scene.now is None else scene.now.keys
+    if not keys:
+        return line.append("nothing now", "not bold")
+    own, others = _sorted_out(scene, keys)
+    parts = [" ".join(note_name(key, scene.centre) for key in some) for some in (own, others)]
+    if own:
+        parts[0] += " right"
+    if others and _has_own_part(scene):
+        parts[1] += f" not in the {scene.muted} hand just now"
+    return _within(line.append(", ".join(filter(None, parts)), "not bold"), scene.width)
 
 
 def _pressed(scene: Scene) -> tuple[Down, ...]:
-    return tuple([Down(key) for key in (() if scene.now is None else scene.now.keys)])
+    """What is right of a hand that is the player's is shown as that hand's."""
+    keys = () if scene.now is None else scene.now.keys
+    own, others = _sorted_out(scene, keys)
+    return (*[Down(key, scene.muted) for key in own], *[Down(key) for key in others])
+
+
+def _has_own_part(scene: Scene) -> bool:
+    """Whether there is something of the player's own that keys can be right for."""
+    return scene.muted is not None and scene.figure is not None and scene.at is not None
+
+
+def _sorted_out(scene: Scene, keys: Sequence[int]) -> tuple[list[int], list[int]]:
+    """The keys that are right for the player's own hand at this place, and the others."""
+    now, figure, at, side = scene.now, scene.figure, scene.at, scene.muted
+    if now is None or figure is None or at is None or side is None or not figure.moments:
+        return [], list(keys)
+    index = figure.moment_before(at)
+    moments = [figure.moments[index]]
+    if scene.practice is None or scene.practice.looping:  # it moves: who is early is right too
+        moments.append(figure.moments[(index + 1) % len(figure.moments)])
+    wanted = {n for m in moments for n in (*figure.struck(m)[side], *figure.held(m)[side])}
+    own = [key for key in keys if key + now.transpose in wanted]
+    return own, [key for key in keys if key not in own]
 
 
 def _played_words(scene: Scene) -> Text:
@@ -230,6 +260,11 @@ def _what_to_do(scene: Scene) -> str:
         return (
             f"{own}. ↓ slower, ↑ faster, l ends the loop, u leaves out a hand for you, "
             "e goes back to the music."
+        )
+    if scene.practice is not None and hand:
+        return (
+            f"The {hand} hand is yours: play what is underlined, then → for the next step. l plays "
+            "the other round and round, u changes hands, e goes back to the music."
         )
     if scene.practice is not None:
         return (

@@ -23,11 +23,11 @@ SIGN = {Side.LEFT: "L", Side.RIGHT: "R", None: "●"}
 CHIP = {
     Side.LEFT: "bold #ffffff on #1f5fbf",
     Side.RIGHT: "bold #000000 on #f0a830",
-    None: "bold #ffffff on #4a4a4a",
+    None: "bold #ffffff on #0b7a2b",
 }
 
-_INK = {Side.LEFT: "#1f5fbf", Side.RIGHT: "#8a5000", None: "#4a4a4a"}  # on a white key
-_PALE = {Side.LEFT: "#9cc4ff", Side.RIGHT: "#ffd080", None: "#d0d0d0"}  # on a black key
+_INK = {Side.LEFT: "#1f5fbf", Side.RIGHT: "#8a5000", None: "#0b7a2b"}  # on a white key
+_PALE = {Side.LEFT: "#9cc4ff", Side.RIGHT: "#ffd080", None: "#a8dcb8"}  # on a black key
 _WHITE, _BLACK = "#e8e8e8", "#202020"
 _FACE = f"#808080 on {_WHITE}"
 _BLOCK = f"{_BLACK} on {_WHITE}"

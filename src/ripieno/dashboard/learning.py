@@ -53,7 +53,7 @@ class ControlsPanel(Vertical):
         scrollbar-gutter: stable;
     }
     """
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "close", "Back", show=False)]
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "close", "Back")]
 
     def __init__(self, tell: Tell, say: Callable[[str], None], leave: Callable[[], None]) -> None:
         """`say` shows what came of it; `leave` gives the focus back."""

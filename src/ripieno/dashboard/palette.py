@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from ripieno.dashboard.app import Dashboard
 
 _NOT_FROM_HERE = {"watch", "status", "show", "figure", "styles"}  # the screen asks them itself
+_FIRST = 1000.0  # a score that no likeness to what was typed comes near
 
 
 class Orders(Provider):
@@ -29,7 +30,7 @@ class Orders(Provider):
         typed = query.split()
         if _is_command(typed):
             told = " ".join(typed)
-            yield Hit(2.0, f"tell: {told}", lambda: self._dashboard.order(typed), help="do this")
+            yield Hit(_FIRST, f"tell: {told}", lambda: self._dashboard.order(typed), help="do this")
         matcher = self.matcher(query)
         for text, does, act in self._all():
             score = max(matcher.match(text), matcher.match(does) / 2)

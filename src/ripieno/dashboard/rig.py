@@ -14,6 +14,7 @@ from ripieno.dashboard.figures import UNKNOWN, Figure, counters, lateness
 from ripieno.dashboard.learning import ControlsPanel
 from ripieno.dashboard.said import Said
 from ripieno.dashboard.tail import Tail, Told, told
+from ripieno.dashboard.words import why_lost
 from ripieno.errors import AuthorError
 from ripieno.theory.key import key_named
 from ripieno.theory.pitch import note_name
@@ -98,7 +99,7 @@ class RigView(Vertical):
         """There is no daemon; what was known stays, and is said to be old."""
         self._now = None
         self._panel.lost()
-        self._say(f"{why}. What stands below was so before.")
+        self._say(f"{why_lost(why)} What stands below was so before.")
 
     def action_learn(self) -> None:
         self._begin(self._panel.learn)
@@ -167,9 +168,9 @@ def settings(now: Status, seen: Told) -> Content:
         "How the keys are taken",
         _split(now),
         _reading(now.reading),
-        f"All sounds {_transposed(now.transpose)}.",
+        _transposed(now.transpose),
         f"What it plays goes out on channel {now.channel}.",
-        f"Keys came in on channel {_channels(seen.channels)}, in the journal's last lines.",
+        _channels(seen.channels),
     )
 
 
@@ -221,8 +222,12 @@ def _engine(now: Status) -> list[str]:
     since = "less than a minute" if not minutes else f"{minutes // 60} h {minutes % 60} min"
     return [
         f"The engine is {now.engine}{again}; the daemon has run for {since}.",
-        f"{now.scheduling or f'Its scheduling is {UNKNOWN}'}.",
+        f"{_capital(now.scheduling) or f'Its scheduling is {UNKNOWN}'}.",
     ]
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _minutes(now: Status) -> int:
@@ -272,15 +277,16 @@ def _swing(swing: str) -> str:
 
 def _transposed(semitones: int) -> str:
     if not semitones:
-        return "where it is played"
+        return "Keys sound as they are; nothing is transposed."
     plural = "" if abs(semitones) == 1 else "s"
-    return f"{abs(semitones)} semitone{plural} {'higher' if semitones > 0 else 'lower'}"
+    way = "higher" if semitones > 0 else "lower"
+    return f"All sounds {abs(semitones)} semitone{plural} {way} than it is pressed."
 
 
 def _channels(channels: Sequence[int]) -> str:
     if not channels:
-        return UNKNOWN
-    return ", ".join(map(str, channels))
+        return f"On which channel your keys come in is {UNKNOWN}: the journal tells of none yet."
+    return f"Your last keys came in on channel {', '.join(map(str, channels))}."
 
 
 def _figures(figures: Sequence[Figure]) -> list[Content]:

@@ -58,7 +58,7 @@ class StageView(Container):
     def lost(self, why: str) -> None:
         """What was known last stays, for the app greys it; but nothing moves any more."""
         self.query_one("#beats", Beats).stop()
-        self.query_one("#chord", Letters).instead(words.lost_on_stage(why))
+        self.query_one("#chord", Letters).instead(words.why_lost(why))
 
     def _say(self, name: str, line: str) -> None:
         label = self.query_one(name, Static)

@@ -18,6 +18,7 @@ from ripieno.dashboard.editing import edit, editor, own_file
 from ripieno.dashboard.faults import place_of, shown_there
 from ripieno.dashboard.finding import RULE, ListedStyle, density_word, found, styles_from
 from ripieno.dashboard.said import Said
+from ripieno.dashboard.words import why_lost
 from ripieno.errors import MachineError, RipienoError
 from ripieno.wire.status import Status
 
@@ -26,6 +27,7 @@ Tell: TypeAlias = Callable[[Sequence[str]], Awaitable[dict[str, object]]]
 _MOST_BYTES = 256 * 1024  # of a file that a fault is shown in
 _WIDE = 60  # columns of the list, from which there is room for more than the name
 _NAME_COLUMNS = 30
+_AROUND = 3  # columns of a line that are no name: the sign, a space, the scroll bar
 _FEWEST_COLUMNS = 20
 _SHADOWS = ", a copy of your own that goes before the one that comes with the program"
 
@@ -35,6 +37,14 @@ class StyleList(OptionList):
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "select", "Choose", key_display="enter")
+    ]
+
+
+class _Search(Input):
+    """Enter leaves it for what was found, and says so among the keys."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "submit", "To the list", key_display="enter"),
     ]
 
 
@@ -48,7 +58,7 @@ class StylesView(Vertical):
     StylesView #search Input { width: 1fr; }
     StylesView #rule { color: $text-muted; }
     StylesView #both { height: 1fr; }
-    StylesView OptionList { width: 2fr; height: 1fr; border: round $foreground 40%; }
+    StylesView OptionList { width: 2fr; min-width: 34; height: 1fr; border: round $foreground 40%; }
     StylesView OptionList, StylesView #account {
         background: $background; scrollbar-size-vertical: 1; scrollbar-gutter: stable;
     }
@@ -75,7 +85,7 @@ class StylesView(Vertical):
     def compose(self) -> ComposeResult:
         with Horizontal(id="search"):
             yield Said("Find ")
-            yield Input(placeholder="press / and type: calm, in 3/4, left hand...", compact=True)
+            yield _Search(placeholder="press / and type: calm, in 3/4, left hand...", compact=True)
         yield Said(RULE, id="rule")
         with Horizontal(id="both"):
             yield StyleList(markup=False)
@@ -116,7 +126,7 @@ class StylesView(Vertical):
     def lost(self, why: str) -> None:
         """There is no daemon; the list stays as it was."""
         self._now, self._is_current = None, False
-        self._say(f"{why}. What stands here is what was known before; nothing can be chosen now.")
+        self._say(f"{why_lost(why)} What stands here was known before; nothing can be chosen now.")
 
     # What is asked of the daemon.
 
@@ -291,7 +301,8 @@ class StylesView(Vertical):
         name = (style.name, "bold" if sign.strip() else "")
         word = " (heard)" if style.id == hearing else " (plays)" if style.id == chosen else ""
         if self._list.size.width < _WIDE:
-            return Content.assemble(sign, name, word)
+            parts = wrap(style.name + word, max(self._list.size.width - _AROUND, _FEWEST_COLUMNS))
+            return Content.assemble(sign, ("\n  ".join(parts), name[1]))
         more = f"{density_word(style.density):9} {hands_words(style.hands):11}"
         room = " " * max(1, _NAME_COLUMNS - len(style.name) - len(word))
         return Content.assemble(sign, name, word, room, more, " ".join(style.meters[:3]))

@@ -42,10 +42,9 @@ THEMES = (
 CSS = """
 Screen { layout: vertical; background: $background; color: $foreground; }
 #views { height: 1fr; }
-#views.lost { opacity: 45%; }
+#views.lost { opacity: 65%; }
 StageView { height: 1fr; padding: 0 1; }
-StageView > #style { height: 1; }
-StageView > #time { height: 1; text-wrap: nowrap; text-overflow: ellipsis; }
+StageView > #style, StageView > #time { height: auto; max-height: 2; }
 StageView > #time.under-way { text-style: bold reverse; }
 StageView > #chord { height: 1fr; color: $primary; }
 StageView > #degree { color: $foreground; }

@@ -1,6 +1,7 @@
 """What the screen says of a status, in plain words. Pure."""
 
 import math
+import re
 from dataclasses import dataclass
 from textwrap import wrap
 
@@ -13,6 +14,7 @@ from ripieno.wire.time_in_words import about_time, under_way
 
 NOTHING_ON = "Press a chord on your keyboard, or the keys 1 to 7 of this one."
 COUNTING = "Counting in. Press a chord now: it comes in on the first beat."
+NOT_PLAYING = "What you press is not heard just now; the line below says why."
 CLOCK_MISSING = "No MIDI clock is heard: the tempo stays as it is."
 FOLLOWS = {
     "none": "The time goes by its own tempo.",
@@ -30,6 +32,7 @@ ASKED = {
     "meter": "such as 3/4",
     "transpose": "semitones, -24 to 24",
 }
+_BEGINS_WITH_FILE = re.compile(r"\S*[/.:]\S")
 _ALL_IS_THERE = " ... (g: all of it)"
 NO_KEY = "no key is chosen; k chooses one"
 COMES_BACK = "This screen goes on by itself as soon as there is a daemon."
@@ -67,7 +70,7 @@ def health(seen: Status | Lost) -> Sentence:
         return Sentence(f"{_sentence(seen.why)} {COMES_BACK}", wrong=True)
     if seen.engine != "playing":
         why = seen.output_why or seen.input_why or seen.engine
-        return Sentence(f"Nothing sounds just now: {_sentence(why)}", wrong=True)
+        return Sentence(f"Nothing sounds just now: {_ended(why)}", wrong=True)
     faults = [_sentence(notice) for notice in seen.notices[:1]]
     if len(seen.notices) > 1:
         faults.append(f"{len(seen.notices) - 1} more in the rig.")
@@ -79,7 +82,7 @@ def health(seen: Status | Lost) -> Sentence:
     if seen.learning is not None:
         return Sentence(f"Press the control that shall do: {' '.join(seen.learning)}")
     if seen.hearing is not None:
-        return Sentence(f"You hear {seen.hearing} on a few chords.")
+        return Sentence(f"You hear {seen.hearing} on a few chords. Any key of yours ends it.")
     if passing := under_way(seen):
         return Sentence(_sentence(passing))
     return Sentence(f"All is well. {seen.input} plays {seen.output}.")
@@ -88,18 +91,24 @@ def health(seen: Status | Lost) -> Sentence:
 def _missing(now: Status) -> list[str]:
     """The ports that are not there and why, where both have one reason in one sentence."""
     if not now.input and not now.output and now.input_why == now.output_why:
-        return [f"No sound goes out, and no keys come in: {_sentence(now.output_why)}"]
+        return [f"No sound goes out, and no keys come in: {_ended(now.output_why)}"]
     sides = (
         ("No sound goes out", now.output, now.output_why),
         ("No keyboard", now.input, now.input_why),
     )
-    return [f"{what}: {_sentence(why)}" for what, name, why in sides if not name]
+    return [f"{what}: {_ended(why)}" for what, name, why in sides if not name]
 
 
 def _sentence(text: str) -> str:
-    """Beginning with a capital letter and ending with a full stop."""
+    """Beginning with a capital letter, unless with the name of a file, and ending with a stop."""
+    text = _ended(text)
+    return text if _BEGINS_WITH_FILE.match(text) else text[0].upper() + text[1:]
+
+
+def _ended(text: str) -> str:
+    """With a full stop at its end, to stand after a colon."""
     text = text.strip() or "no reason is known"
-    return text[0].upper() + text[1:] + ("" if text[-1] in ".!?" else ".")
+    return text + ("" if text[-1] in ".!?" else ".")
 
 
 def tempo(bpm: float) -> str:
@@ -133,11 +142,13 @@ def lean(now: int) -> str:
 
 def if_no_chord(now: Status) -> str:
     """What stands in its place."""
+    if now.engine != "playing":
+        return NOT_PLAYING
     return COUNTING if now.counting else NOTHING_ON
 
 
-def lost_on_stage(why: str) -> str:
-    """In the place of a chord, when none has been seen yet."""
+def why_lost(why: str) -> str:
+    """A sentence, also in the place of a chord when none has been seen yet."""
     return _sentence(why)
 
 

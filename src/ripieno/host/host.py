@@ -30,7 +30,8 @@ from ripieno.host.telling import status_of
 from ripieno.host.upkeep import KeptEngine
 from ripieno.host.wishes import Wishes
 from ripieno.midi.systems import System
-from ripieno.perform.events import KeyDown, KeyUp
+from ripieno.perform.events import KeyDown, KeyUp, Send
+from ripieno.perform.performer import Heard
 from ripieno.perform.settings import Settings
 from ripieno.theory.symbol import symbol
 from ripieno.units import NS_PER_S
@@ -215,9 +216,9 @@ class Host:
         return {"hearing": wanted.id}
 
     def _end_audition(self) -> None:
-        audition, self._audition = self._audition, None
-        if audition is not None:
-            audition.end()
+        """It still hears what was played meanwhile, until there is another."""
+        if self._audition is not None:
+            self._audition.end()
 
     # The engine.
 
@@ -230,7 +231,7 @@ class Host:
                 wishes.rig,
                 system,
                 self._sounding,
-                standing if chosen.settings.hold else Standing(),
+                standing if chosen.settings.hold else Standing(expression=standing.expression),
                 self._controls.bind.presses,
             )
 
@@ -290,8 +291,11 @@ class Host:
                 self._say(f"{side}: {new.name or 'none'} ({new.why})")
 
     def _journal(self, news: list[Timed]) -> None:
+        audition = self._audition
         for timed in news:
             self._tell_news(timed)
+            if audition is not None and not isinstance(timed.happening, Send | Heard):
+                audition.heard(timed.happening)
         if self._record is None or self._sessions is None:
             return
         self._record.add(news)
