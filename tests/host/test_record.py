@@ -4,7 +4,10 @@ import json
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime
+from fractions import Fraction
 from pathlib import Path
+
+import pytest
 
 from rig import A4, C4, C5, E4, F4, G4, Rig
 from ripieno.engine.loop import Timed
@@ -21,6 +24,7 @@ from ripieno.perform.events import (
     KeyDown,
     Nudge,
     Resume,
+    Scale,
     Send,
     SetFollow,
     SetMeter,
@@ -141,6 +145,96 @@ def test_a_later_session_has_what_it_goes_by_from_before_it(tmp_path: Path) -> N
     played = sends([h for h in happenings if _at(h) > later_ns], -begin_ns)
     assert [send for send in replayed(second) if send.due_ns][1:] == played[1:]
     assert {send.data[1] for send in played if send.data[0] == 0xB0} == {11, 64}
+
+
+def in_the_time_of_a_clock(*before: Input, gap_ns: int = 0) -> list[Input]:
+    """Two sessions of a clock at 120: the second is played with what has come before it.
+
+    The clock ticks during the first, and before the second, which begins `gap_ns` after that.
+    """
+    second_ns = START_NS + LONG_NS + 10 * NS_PER_S
+    return [
+        SetFollow(START_NS, Follow.CLOCK),
+        *(ClockTick(START_NS + i * 20_833_333) for i in range(1, 120)),
+        *chord(START_NS + 3 * NS_PER_S, C4, E4, G4),
+        *before,
+        Stop(second_ns - 5 * NS_PER_S),
+        *(ClockTick(second_ns + i * 20_833_333) for i in range(1, 60)),
+        *chord(second_ns + 60 * 20_833_333 - 9_000_000 + gap_ns, F4, A4, C5),
+        *(ClockTick(second_ns + gap_ns + i * 20_833_333) for i in range(60, 200)),
+        SetFollow(second_ns + 10 * NS_PER_S + gap_ns, Follow.NONE),
+        Stop(second_ns + 11 * NS_PER_S + gap_ns),
+        *chord(second_ns + 12 * NS_PER_S + gap_ns, C4, E4, G4),
+        Stop(second_ns + 15 * NS_PER_S + gap_ns),
+    ]
+
+
+def second_is_replayed(folder: Path, events: list[Input]) -> list[Send]:
+    """What the second session plays, after it has been found to be what was played."""
+    happenings = performed(Performer(CHOSEN.settings, STYLE), events)
+    _, second = recorded(folder, timed(happenings))
+    begin_ns = events[-1].at_ns - second.events[-1].at_ns
+    played = sends([h for h in happenings if _at(h) > START_NS + LONG_NS + 6 * NS_PER_S], begin_ns)
+    assert replayed(second) == played
+    return played
+
+
+HALF, DOUBLE = Fraction(1, 2), Fraction(2)
+
+
+@pytest.mark.parametrize("factors", [(HALF,), (DOUBLE,), (HALF, HALF, HALF), (HALF, DOUBLE)])
+@pytest.mark.parametrize("gap_s", [0, 4])
+def test_half_and_double_time_of_a_clock_are_those_of_a_later_session_too(
+    tmp_path: Path, factors: tuple[Fraction, ...], gap_s: int
+) -> None:
+    scales = [
+        Scale(START_NS + 2 * NS_PER_S + i * NS_PER_S // 8, factor)
+        for i, factor in enumerate(factors)
+    ]
+    tempo = SetTempo(START_NS + 12 * NS_PER_S // 5, 100.0)  # for when no clock leads any more
+    events = in_the_time_of_a_clock(*scales, tempo, gap_ns=gap_s * NS_PER_S)
+    assert second_is_replayed(tmp_path, sorted(events, key=lambda event: event.at_ns))
+
+
+def test_half_time_where_no_clock_is_heard_is_none_of_the_clocks(tmp_path: Path) -> None:
+    missing_ns = START_NS + 20 * NS_PER_S
+    events = in_the_time_of_a_clock(Scale(missing_ns, HALF), SetTempo(missing_ns + 1, 100.0))
+    assert second_is_replayed(tmp_path, events)
+    text = sorted(tmp_path.glob("*.jsonl"))[1].read_text()
+    assert '"scale"' not in text
+
+
+@pytest.mark.parametrize("values", [(90,), ()])
+def test_the_next_engine_knows_nothing_but_what_it_is_told(
+    tmp_path: Path, values: tuple[int, ...]
+) -> None:
+    before: list[Input] = [
+        SetFollow(START_NS, Follow.CLOCK),
+        *(ClockTick(START_NS + i * 20_833_333) for i in range(1, 60)),
+        Nudge(START_NS + 2 * NS_PER_S, 100.0),
+        Controller(START_NS + 3 * NS_PER_S, 11, 40),
+    ]
+    chosen = Chosen(replace(CHOSEN.settings, follow=Follow.CLOCK), STYLE)
+    after: list[Input] = [
+        *(Controller(START_NS + 4 * NS_PER_S, 11, value) for value in values),
+        *chord(START_NS + 5 * NS_PER_S, C4, E4, G4),
+        *(ClockTick(START_NS + 6 * NS_PER_S + i * 20_833_333) for i in range(100)),
+        Stop(START_NS + 9 * NS_PER_S),
+    ]
+    happenings = performed(Performer(chosen.settings, STYLE), after)
+    minutes = iter(range(9))
+    sessions = Sessions(tmp_path, 10**9, lambda: datetime(2030, 1, 1, 0, next(minutes)))
+    record = Record(sessions, CHOSEN)
+    record.add(timed(performed(Performer(CHOSEN.settings, STYLE), before)))
+    record.end(chosen)
+    record.add(timed(happenings))
+    record.end(chosen)
+    sessions.close()
+    last = max(tmp_path.glob("*.jsonl"))
+    session = journal.read(last.name, last.read_text().splitlines())
+    begin_ns = START_NS + 5 * NS_PER_S
+    music = sends([h for h in happenings if _at(h) >= begin_ns], begin_ns)
+    assert replayed(session) == [*(Send(0, bytes((0xB0, 11, value))) for value in values), *music]
 
 
 def test_a_session_does_not_end_while_a_song_runs(tmp_path: Path) -> None:

@@ -24,7 +24,8 @@ from ripieno.host.engine_process import Word
 from ripieno.host.upkeep import KeptEngine
 from ripieno.midi.sounding import Sounding
 from ripieno.midi.systems import System, choose
-from ripieno.perform.events import KeyDown, Resume, Send, SetTempo
+from ripieno.perform.events import Controller, Ending, KeyDown, Resume, Send, SetTempo
+from ripieno.perform.message import EXPRESSION
 from ripieno.perform.settings import Settings
 
 PATIENCE_S = 30
@@ -60,9 +61,14 @@ class Kept:
         for note in notes:
             self.kept.submit(KeyDown(time.monotonic_ns(), note, 80))
 
+    def sent(self) -> list[bytes]:
+        return [t.happening.data for t in self.news if isinstance(t.happening, Send)]
+
     def struck(self) -> int:
-        sends = [t.happening for t in self.news if isinstance(t.happening, Send)]
-        return sum(send.data[0] & 0xF0 == 0x90 for send in sends)
+        return sum(data[0] & 0xF0 == 0x90 for data in self.sent())
+
+    def expressions(self) -> list[int]:
+        return [data[2] for data in self.sent() if data[:2] == bytes((0xB0, EXPRESSION))]
 
 
 @contextmanager
@@ -93,6 +99,22 @@ def test_a_killed_engine_is_replaced_by_one_that_goes_on_in_the_same_time() -> N
     assert own.began[1].standing == before
     assert [resume.transport for resume in resumed] == [before.transport]
     assert after.harmony.chord == before.harmony.chord
+
+
+def test_an_engine_that_is_killed_while_a_chord_dies_away_leaves_no_instrument_soft() -> None:
+    with kept() as own:
+        own.kept.submit(Controller(time.monotonic_ns(), EXPRESSION, 90))
+        own.press(C4, E4, G4)
+        own.until(lambda: own.struck() > 4 and own.kept.engine.standing.expression == 90)
+        own.kept.submit(Ending(time.monotonic_ns(), 1))
+        own.until(lambda: min(own.expressions(), default=90) < 90)  # after five seconds
+        os.kill(own.kept.engine.pid, signal.SIGKILL)
+        assert own.words.get(timeout=PATIENCE_S) is None
+        own.news.clear()
+        own.until(lambda: own.kept.restarts == 1 and own.expressions())
+        own.until(lambda: own.kept.engine.standing.expression == 90)
+    assert own.began[1].standing.expression == 90
+    assert own.expressions()[0] == 90
 
 
 def test_what_is_told_while_there_is_no_engine_reaches_the_next() -> None:

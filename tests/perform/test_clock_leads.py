@@ -279,3 +279,42 @@ def test_a_suspension_that_a_start_cuts_short_resolves_with_it() -> None:
     notes = rig.notes(12_000)
     assert any(note.note % 12 == F4 % 12 for note in notes), "the fourth is there"
     assert max(n.ms + n.length_ms for n in notes if n.note % 12 == F4 % 12) < 8800
+
+
+@pytest.mark.parametrize("earlier_ms", [5, 40, 200])
+def test_the_downbeat_that_is_nudged_to_before_its_start_is_struck_with_it(
+    earlier_ms: float,
+) -> None:
+    rig = following()
+    tick(rig, 0, 48)
+    rig.chord(100, *TRIAD, until_ms=9000)
+    rig.events += [ev.ClockStop(ns_from_ms(800)), ev.Nudge(ns_from_ms(850), -earlier_ms)]
+    rig.events.append(ev.ClockStart(ns_from_ms(995)))
+    tick(rig, 1000, 120)
+    onsets = [ms for ms in beats(rig, 3100) if ms > 900]
+    later = [beat - earlier_ms for beat in (1500, 2000, 2500, 3000)]
+    assert onsets == pytest.approx([1000, *later], abs=1)
+
+
+def test_of_what_is_nudged_to_before_a_start_only_the_song_itself_is_struck() -> None:
+    """Continued a sixteenth after its second beat, which is none of what comes."""
+    rig = following()
+    tick(rig, 0, 48)
+    rig.chord(100, *TRIAD, until_ms=9000)
+    rig.events += [ev.ClockStop(ns_from_ms(800)), ev.Nudge(ns_from_ms(850), -40)]
+    rig.events += [ev.SongPosition(ns_from_ms(900), 5), ev.ClockContinue(ns_from_ms(995))]
+    tick(rig, 1000, 120)
+    onsets = [ms for ms in beats(rig, 3000) if ms > 900]
+    assert onsets == pytest.approx([1000 + 375 - 40, 1835, 2335, 2835], abs=1)
+
+
+def test_who_leads_is_chosen_anew_without_what_was_nudged_and_halved() -> None:
+    rig = following()
+    rig.events.append(ev.ClockStart(0))
+    tick(rig, 5, 300)
+    rig.events += [ev.Nudge(ns_from_ms(500), 100), ev.Scale(ns_from_ms(600), Fraction(1, 2))]
+    rig.events += [ev.SetFollow(ns_from_ms(1000), Follow.CLOCK)]
+    rig.events.append(ev.ClockStart(ns_from_ms(2000)))
+    rig.chord(100, *TRIAD, until_ms=300)
+    onsets = [ms for ms in beats(rig, 4100) if ms > 2000]
+    assert onsets == pytest.approx([2005, 2505, 3005, 3505, 4005], abs=2)

@@ -87,7 +87,7 @@ def test_a_jump_of_the_song_is_stopped_located_and_continued_at_a_sixteenth() ->
     rig.events.append(ev.SongPosition(ns_from_ms(1250), 33))
     rig.events += [ev.ClockTick(ns_from_ms(1255 + 20.8333 * i)) for i in range(60)]
     said = [data for ms, data in clock(rig, 2400) if data != TICK]
-    assert said == [START, STOP, bytes((0xF2, 33, 0)), CONTINUE, STOP]
+    assert said == [START, STOP, bytes((0xF2, 33, 0)), CONTINUE]
 
 
 def test_switched_on_in_a_song_it_says_where_the_song_is() -> None:
@@ -98,3 +98,84 @@ def test_switched_on_in_a_song_it_says_where_the_song_is() -> None:
     said = [(round(ms), data) for ms, data in clock(rig, 3000) if data != TICK]
     assert said == [(1125, bytes((0xF2, 9, 0))), (1125, CONTINUE), (2010, STOP)]
     assert max(ticks(rig, 3000)) < 2010
+
+
+def led(ticks: int, **settings: object) -> Rig:
+    """In the song of a clock at 120 that starts with its first tick, at 5 ms."""
+    rig = sending(follow=Follow.CLOCK, **settings)
+    rig.events.append(ev.ClockStart(0))
+    rig.events += [ev.ClockTick(ns_from_ms(5 + 20.8333 * i)) for i in range(ticks)]
+    return rig
+
+
+def said(rig: Rig, until_ms: float) -> list[tuple[int, bytes]]:
+    """All but ticks."""
+    return [(round(ms), data) for ms, data in clock(rig, until_ms) if data != TICK]
+
+
+def test_a_stop_of_the_players_is_none_of_the_song_of_a_clock_that_leads() -> None:
+    rig = led(150)
+    rig.chord(100, *TRIAD, until_ms=300)
+    rig.events.append(ev.Stop(ns_from_ms(1310)))
+    rig.chord(1700, *TRIAD, until_ms=2000)
+    rig.events.append(ev.ClockStop(ns_from_ms(2515)))
+    assert said(rig, 3000) == [(5, START), (2515, STOP)]
+    assert len([ms for ms in ticks(rig, 2995) if 5 <= ms < 2504]) == 5 * 24
+
+
+def test_ticks_that_are_held_up_after_a_stop_of_the_players_move_no_song() -> None:
+    rig = led(150)
+    rig.events = [
+        ev.ClockTick(ns_from_ms(1380 + (event.at_ns / 10**9)))
+        if ns_from_ms(1310) < event.at_ns < ns_from_ms(1380)
+        else event
+        for event in rig.events
+    ]
+    rig.events.append(ev.Stop(ns_from_ms(1300)))
+    assert said(rig, 3000) == [(5, START)]
+
+
+def test_a_clock_that_stops_after_the_player_has_is_passed_on_and_so_is_one_that_is_pulled() -> (
+    None
+):
+    stopped, pulled = led(61), led(61)
+    stopped.events += [ev.Stop(ns_from_ms(1260)), ev.ClockStop(ns_from_ms(1270))]
+    pulled.events += [ev.Stop(ns_from_ms(1260))]
+    assert said(stopped, 2400) == [(5, START), (1270, STOP)]
+    [start, (stop_ms, stop)] = said(pulled, 2400)
+    assert (start, stop) == ((5, START), STOP)
+    assert 1260 + 100 < stop_ms < 1255 + 200, "it counts as missing"
+
+
+def test_silence_stops_the_song_for_others_whoever_leads_it() -> None:
+    rig = led(150)
+    rig.chord(100, *TRIAD, until_ms=300)
+    rig.events.append(ev.Silence(ns_from_ms(1260)))
+    assert said(rig, 1265) == [(5, START), (1260, STOP)]
+
+
+def test_a_restart_within_the_first_beat_is_passed_on() -> None:
+    rig = led(20)
+    rig.events.append(ev.ClockStart(ns_from_ms(405)))
+    rig.events += [ev.ClockTick(ns_from_ms(421.667 + 20.8333 * i)) for i in range(60)]
+    assert said(rig, 1400) == [(5, START), (422, STOP), (422, START)]
+    assert len([ms for ms in ticks(rig, 1395) if ms >= 421.667]) == 47
+
+
+def test_a_song_that_is_said_to_be_where_it_is_already_is_not_moved() -> None:
+    rig = led(100)
+    rig.events += [ev.SongPosition(ns_from_ms(750), 6), ev.ClockContinue(ns_from_ms(1500))]
+    late = ns_from_ms(5 + 20.8333 * 72)
+    rig.events = [
+        ev.ClockTick(late + 3 * NS_PER_MS) if event.at_ns == late else event for event in rig.events
+    ]
+    assert said(rig, 2050) == [(5, START)]
+
+
+def test_the_start_of_a_song_that_is_nudged_earlier_is_a_start() -> None:
+    rig = led(0)
+    rig.events += [ev.ClockTick(ns_from_ms(5 + 20.8333 * i)) for i in range(100)]
+    rig.events[0] = ev.ClockStart(ns_from_ms(1000))
+    rig.events.append(ev.Nudge(ns_from_ms(500), -40))
+    assert said(rig, 2000) == [(1005, START)]
+    assert len([ms for ms in ticks(rig, 1986) if ms > 1004]) == 49 + 1  # 1020 ms of song and more

@@ -286,3 +286,96 @@ def test_a_figure_of_two_bars_begins_with_the_first_bar_after_the_pick_up() -> N
         rig.chord(0, *TRIAD, until_ms=300)
     bars = [ms + 1000 for ms in beats(without, 16000) if ms > 0]
     assert [ms for ms in beats(picked_up, 17000) if ms > 1000] == bars
+
+
+def counted_in(*changes: ev.Input, bars: int = 1, **settings: object) -> Rig:
+    rig = Rig("steady-quarters", **settings)
+    rig.events += [ev.CountIn(0, bars), *changes]
+    rig.chord(500, *TRIAD, until_ms=900)
+    return rig
+
+
+def counted(rig: Rig, until_ms: float) -> list[tuple[float, bool]]:
+    """When the clicks are, and whether each is a downbeat's."""
+    return [(round(note.ms), note.note == 76) for note in clicks(rig, until_ms)]
+
+
+def bar_at(rig: Rig, ms: float) -> tuple[int, int]:
+    transport = rig.performer_at(ms).accompaniment.transport
+    assert transport is not None
+    return transport.bar_and_beat(transport.position_at(ns_from_ms(ms)))
+
+
+def test_a_meter_that_is_chosen_in_a_count_in_is_counted_for_a_whole_bar() -> None:
+    rig = counted_in(ev.SetMeter(ns_from_ms(1500), Meter(3, 4)))
+    assert counted(rig, 6500) == [
+        (0, True), (1000, False), (1500, True), (2500, False), (3500, False)
+    ]  # fmt: skip
+    assert beats(rig, 7000) == [4500, 5500, 6500]
+    assert bar_at(rig, 4501) == (1, 1)
+
+
+def test_the_bars_after_the_one_that_another_meter_cuts_short_are_counted_in_it() -> None:
+    first = counted_in(ev.SetMeter(ns_from_ms(2500), Meter(3, 4)), bars=2)
+    second = counted_in(ev.SetMeter(ns_from_ms(5500), Meter(3, 4)), bars=2)
+    assert [ms for ms, high in counted(first, 12000) if high] == [0, 2500, 5500]
+    assert beats(first, 9000) == [8500]
+    assert [ms for ms, high in counted(second, 12000) if high] == [0, 4000, 5500]
+    assert beats(second, 9000) == [8500]
+
+
+def test_a_meter_in_the_last_beat_that_is_counted_is_counted_too() -> None:
+    rig = counted_in(ev.SetMeter(ns_from_ms(3250), Meter(3, 4)))
+    assert counted(rig, 8000)[3:] == [(3000, False), (3250, True), (4250, False), (5250, False)]
+    assert beats(rig, 7000) == [6250]
+
+
+@pytest.mark.parametrize(
+    ("at_ms", "clicks_ms", "entry_ms"),
+    [
+        (2000, [0, 1000, 2000, 3000, 4000, 5000], 6000),
+        (2200, [0, 1000, 2000, 3200, 4200, 5200], 6200),  # the beat was a little early
+        (1800, [0, 1000, 1800, 2800, 3800, 4800], 5800),
+        (3200, [0, 1000, 2000, 3000, 4200, 5200, 6200], 7200),
+        (3800, [0, 1000, 2000, 3000], 3800),  # that downbeat is the music's
+    ],
+)
+def test_a_forced_downbeat_begins_the_bar_that_is_counted_anew(
+    at_ms: float, clicks_ms: list[float], entry_ms: float
+) -> None:
+    rig = counted_in(ev.Downbeat(ns_from_ms(at_ms), ns_from_ms(at_ms)))
+    assert [ms for ms, _ in counted(rig, 9000)] == clicks_ms
+    assert beats(rig, entry_ms + 100) == [entry_ms]
+    assert bar_at(rig, entry_ms + 1) == (1, 1)
+
+
+def test_a_downbeat_before_the_first_that_was_counted_adds_no_bar() -> None:
+    assert beats(counted_in(ev.Downbeat(ns_from_ms(100), ns_from_ms(-600))), 4000) == [3400]
+
+
+def test_a_figure_of_two_bars_begins_after_the_count_whatever_has_cut_that_short() -> None:
+    plain = Rig("bossa")
+    plain.chord(0, *TRIAD, until_ms=300)
+    cut = Rig("bossa")
+    cut.events += [ev.CountIn(0, 1), ev.Downbeat(ns_from_ms(2000), ns_from_ms(2000))]
+    cut.chord(500, *TRIAD, until_ms=900)
+    assert beats(cut, 20000) == [ms + 6000 for ms in beats(plain, 14000)]
+
+
+def test_while_a_clock_leads_a_downbeat_before_the_count_begins_it_and_one_in_it_does_anew() -> (
+    None
+):
+    rig = Rig("steady-quarters", follow=Follow.CLOCK)
+    rig.events.append(ev.ClockStart(0))
+    rig.events += [ev.ClockTick(ns_from_ms(5 + i * 500 / 24)) for i in range(400)]
+    rig.chord(3000, *TRIAD, until_ms=3200)
+    rig.events.append(ev.CountIn(ns_from_ms(2600), 1))  # from 4005 on
+    plain = [ms for ms, _ in counted(rig, 8000)]
+    rig.events.append(ev.Downbeat(ns_from_ms(2900), ns_from_ms(2900)))
+    before = counted(rig, 8000)
+    rig.events[-1] = ev.Downbeat(ns_from_ms(5100), ns_from_ms(5100))
+    inside = counted(rig, 8000)
+    assert plain == pytest.approx([4005, 4505, 5005, 5505], abs=2)
+    assert [ms for ms, _ in before] == pytest.approx([3005, 3505, 4005, 4505], abs=2)
+    assert [ms for ms, _ in inside] == pytest.approx([4005, 4505, 5005, 5505, 6005, 6505], abs=2)
+    assert min(beats(rig, 8000)) == pytest.approx(7005, abs=2)

@@ -55,6 +55,21 @@ def test_a_tempo_change_keeps_the_place_and_moves_what_is_to_come(
     assert after.due_ns(after.position_at(now_ns) + 7) == now_ns + round(7 * quarter)
 
 
+@given(
+    place=positions,
+    downbeat=st.fractions(0, 8, max_denominator=12),
+    apart=st.fractions(Fraction(1, 12), 4, max_denominator=12),
+)
+def test_the_nearest_place_is_whole_steps_from_a_downbeat_and_no_more_than_half_a_step_off(
+    place: Fraction, downbeat: Fraction, apart: Fraction
+) -> None:
+    running = Transport(0, Fraction(0), Fraction(NS_PER_S), COMMON_TIME, downbeat)
+    nearest, late, parts = running.nearest(place, apart)
+    assert (nearest - downbeat) % apart == 0
+    assert Fraction(late, parts) == place - nearest
+    assert abs(place - nearest) <= apart / 2
+
+
 def test_ten_thousand_tempo_changes_add_up_to_no_drift() -> None:
     luck = Random(1)
     running, now_ns, exact = transport(120), 0, Fraction(0)

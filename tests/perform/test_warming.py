@@ -5,6 +5,7 @@ from hypothesis import strategies as st
 
 from rig import C4, E4, G4, STYLE_IDS, STYLES, Rig
 from ripieno.arrange import voicing
+from ripieno.perform import chord_on
 from ripieno.perform.settings import Settings
 from ripieno.perform.warming import warm
 from ripieno.style.load import load_style
@@ -16,6 +17,7 @@ from ripieno.theory.recognize import recognize
 def forget() -> None:
     for table in (recognition._ways, recognition._plain, voicing._ways, voicing._stacks):
         table.cache_clear()
+    chord_on._voice_again.cache_clear()
 
 
 @settings(max_examples=20)

@@ -33,6 +33,7 @@ A chord of few tones cannot fill a large shape within a span. Its places then sh
 in root-third-fifth-octave is C G C, the third and the octave being the same C.
 """
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
@@ -42,7 +43,7 @@ from ripieno.arrange.filling import Place, fill
 from ripieno.style.model import Hand, Inversion, Play, Spot, Tone
 from ripieno.theory.chord import Chord, Quality
 from ripieno.theory.hand import LOW_INTERVAL_LIMITS, OCTAVE
-from ripieno.theory.leading import movement
+from ripieno.theory.leading import Notes, movement
 from ripieno.theory.pitch import PIANO_HIGHEST, PIANO_LOWEST
 
 WINDOW = 9  # semitones that a nearest hand's middle may be away from `around`: our choice
@@ -92,6 +93,7 @@ class _Stack:
 
 
 _NOTHING = Voicing(None, None)
+_NEAREST = Inversion.NEAREST  # a member is looked up much faster here than in its class
 
 # One way to set down a hand: its rank, its notes, the index of its stack, and both as a voicing.
 # The rank is what of its cost does not depend on what the hand held before.
@@ -114,17 +116,28 @@ def voice(
     before = previous or _NOTHING
     for near in (True, False):
         left_ways, right_ways = _ways(left, right, chord, span, near)
-        lefts = _by_cost(left, left_ways, before.left) if left else []
-        rights = _by_cost(right, right_ways, before.right) if right else []
+        lefts = _with_costs(left, left_ways, before.left) if left else ()
+        rights = _with_costs(right, right_ways, before.right) if right else ()
         if left and right:
-            lefts, rights = _best_pair(lefts, rights)
-        if (lefts or not left) and (rights or not right):
-            return Voicing(_held(lefts), _held(rights))
+            best = _best_pair(lefts, rights)
+            if best is not None:
+                return Voicing(best[0][3], best[1][3])
+        elif (lefts or not left) and (rights or not right):
+            return Voicing(_best(lefts), _best(rights))
     raise AssertionError("between E3, above which all intervals pass, and C8 both hands fit")
 
 
-def _held(ways: list[_Way]) -> HandVoicing | None:
-    return ways[0][3] if ways else None
+_SPOTS: dict[Spot, Callable[[Notes], Notes]] = {
+    Spot.BOTTOM: lambda notes: notes[:1],
+    Spot.MIDDLE: lambda notes: (notes[len(notes) // 2],),
+    Spot.TOP: lambda notes: notes[-1:],
+    Spot.UPPER: lambda notes: tuple(sorted(set(notes[1:]))),
+    Spot.ALL: lambda notes: tuple(sorted(set(notes))),
+}
+
+
+def _best(ways: Sequence[_Way]) -> HandVoicing | None:
+    return min(ways)[3] if ways else None
 
 
 def place(hand: HandVoicing, play: Play) -> tuple[int, ...]:
@@ -134,21 +147,11 @@ def place(hand: HandVoicing, play: Play) -> tuple[int, ...]:
     that stands in for it: the seventh of a triad is the octave, the fifth, ...
     """
     notes = hand.notes
-    match play:
-        case Spot.BOTTOM:
-            return notes[:1]
-        case Spot.MIDDLE:
-            return (notes[len(notes) // 2],)
-        case Spot.TOP:
-            return notes[-1:]
-        case Spot.UPPER:
-            return tuple(sorted(set(notes[1:])))
-        case Spot.ALL:
-            return tuple(sorted(set(notes)))
-        case Tone():
-            return _named(hand, play)
-        case _:
-            return (notes[min(play, len(notes)) - 1],)
+    if isinstance(play, int):
+        return (notes[min(play, len(notes)) - 1],)
+    if isinstance(play, Tone):
+        return _named(hand, play)
+    return _SPOTS[play](notes)
 
 
 def _named(hand: HandVoicing, tone: Tone) -> tuple[int, ...]:
@@ -158,17 +161,22 @@ def _named(hand: HandVoicing, tone: Tone) -> tuple[int, ...]:
     return hand.notes[-1:]
 
 
-def _best_pair(lefts: list[_Way], rights: list[_Way]) -> tuple[list[_Way], list[_Way]]:
-    """The cheapest two ways that go together, alone in their lists; costs add up."""
-    best: tuple[list[_Way], list[_Way]] = [], []
-    least: int | None = None
-    for left in lefts:
-        if least is not None and left[0] + rights[0][0] >= least:
+def _best_pair(lefts: Sequence[_Way], rights: Sequence[_Way]) -> tuple[_Way, _Way] | None:
+    """The cheapest two ways that go together, if any do; costs add up."""
+    if not (lefts and rights):
+        return None
+    left, right = min(lefts), min(rights)
+    if _go_together(left[1][-1], right[1][0]):
+        return left, right
+    best: tuple[_Way, _Way] | None = None
+    least, ascending = 0, sorted(rights)
+    for left in sorted(lefts):
+        if best is not None and left[0] + ascending[0][0] >= least:
             break
-        for right in rights:
+        for right in ascending:
             if _go_together(left[1][-1], right[1][0]):
-                if least is None or left[0] + right[0] < least:
-                    best, least = ([left], [right]), left[0] + right[0]
+                if best is None or left[0] + right[0] < least:
+                    best, least = (left, right), left[0] + right[0]
                 break
     return best
 
@@ -178,28 +186,27 @@ def _go_together(left_top: int, right_bottom: int) -> bool:
     return gap > 0 and left_top >= LOW_INTERVAL_LIMITS.get(gap, 0)
 
 
-def _by_cost(hand: Hand, ways: _Ways, previous: HandVoicing | None) -> list[_Way]:
-    """The ways with what they cost, cheapest first.
+def _with_costs(hand: Hand, ways: _Ways, previous: HandVoicing | None) -> Sequence[_Way]:
+    """The ways with what they cost, in no order.
 
     The cost is what is compared, in its order, as digits to the base 4096, so that two hands
     add up. Distances from `around` are doubled: the middle of a hand may lie between two keys.
     """
-    if previous is None or hand.inversion is not Inversion.NEAREST:
-        return sorted(ways)
-    before, keys = previous.notes, frozenset(previous.notes)
-    return sorted(
-        [
-            (
-                movement(before, notes) << 24 | len(keys.difference(notes)) << 12 | rank
-                if rank < _FAR
-                else rank,
-                notes,
-                order,
-                held,
-            )
-            for rank, notes, order, held in ways
-        ]
-    )
+    if previous is None or hand.inversion is not _NEAREST:
+        return ways
+    before = previous.notes
+    keys = frozenset(before)
+    return [
+        (
+            movement(before, notes) << 24 | len(keys.difference(notes)) << 12 | rank
+            if rank < _FAR
+            else rank,
+            notes,
+            order,
+            held,
+        )
+        for rank, notes, order, held in ways
+    ]
 
 
 def _rank(hand: Hand, away: int) -> int:

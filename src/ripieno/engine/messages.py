@@ -20,10 +20,14 @@ SERVER_IS_GONE = 75  # an engine's exit status: EX_TEMPFAIL of sysexits.h
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """What is being played: a chord and its time; None for each that there is none of."""
+    """What is being played: a chord and its time; None for each that there is none of.
+
+    `expression` is the player's own, 0..127, whatever a chord that dies away has made of it.
+    """
 
     harmony: Harmony | None = None
     transport: Transport | None = None
+    expression: int = 127
 
 
 @dataclass(frozen=True, slots=True)

@@ -49,7 +49,8 @@ from ripieno.errors import MachineError
 from ripieno.midi.ahead import OutputAhead
 from ripieno.midi.sounding import Sounding
 from ripieno.midi.systems import System, choose
-from ripieno.perform.events import Resume, SetSendClock
+from ripieno.perform.events import Controller, Resume, SetSendClock
+from ripieno.perform.message import EXPRESSION
 from ripieno.perform.performer import Performer
 from ripieno.perform.warming import warm
 
@@ -184,6 +185,8 @@ class _Playing:
         self._engine.submit(Bind(begin.presses, learning=False))
         since_ns = time.monotonic_ns()
         harmony, transport = begin.standing.harmony, begin.standing.transport
+        if begin.system is not None:  # the engine before may have ended while a chord died away
+            self._engine.submit(self._expression(since_ns))
         if harmony is not None and transport is not None:
             self._engine.submit(Resume(since_ns, harmony.chord, harmony.level, transport))
         if begin.settings.send_clock:  # it ticks before anything is played
@@ -194,6 +197,10 @@ class _Playing:
         scheduling = self._engine.scheduling
         ports = Ports(plugs.system, *plugs.states)
         self._speech.say(Ready(since_ns, ports, scheduling, said, plugs.ended))
+
+    def _expression(self, at_ns: int) -> Controller:
+        begin = self._begin
+        return Controller(at_ns, EXPRESSION, begin.standing.expression, begin.settings.channel)
 
     def _turn(self) -> None:
         if self._plugs.server_is_gone:
@@ -212,7 +219,7 @@ class _Playing:
 
     def _tell_standing(self) -> None:
         playing = self._performer.accompaniment  # what is read of it is never changed in place
-        standing = Standing(playing.harmony, playing.transport)
+        standing = Standing(playing.harmony, playing.transport, playing.expression)
         if standing != self._told:
             self._told = standing
             self._speech.say(standing)

@@ -8,12 +8,13 @@ its header. What was chosen is taken from what the engine says it has done, in i
 from collections import deque
 from collections.abc import Iterable
 from dataclasses import replace
+from fractions import Fraction
 
 from ripieno.engine.loop import Timed
 from ripieno.host.sessions import Sessions
 from ripieno.perform import message
 from ripieno.perform.chosen import Chosen, is_choice
-from ripieno.perform.clock_side import REMEMBERED
+from ripieno.perform.clock_side import REMEMBERED, heard_bpm
 from ripieno.perform.events import (
     ClockContinue,
     ClockStart,
@@ -22,13 +23,15 @@ from ripieno.perform.events import (
     Controller,
     Input,
     Nudge,
+    Scale,
     Send,
     SetFollow,
+    SetTempo,
     Silence,
     Stop,
 )
 from ripieno.perform.performer import Heard
-from ripieno.perform.settings import MOST_NUDGE_MS, Follow
+from ripieno.perform.settings import MOST_NUDGE_MS, Follow, playable_bpm
 from ripieno.units import NS_PER_MINUTE
 
 # What does not begin a session.
@@ -48,6 +51,7 @@ class Record:
         self._is_over = False  # but for what its last stop lets go
         self._expression: Controller | None = None
         self._later_ms = 0.0  # than the clock that is followed
+        self._factor = Fraction(1)  # to its tempo
         self._song_runs = False  # by a clock
 
     def add(self, news: Iterable[Timed]) -> None:
@@ -63,12 +67,13 @@ class Record:
     def end(self, chosen: Chosen) -> None:
         """The engine has ended; the next one begins with `chosen`."""
         self._end()
-        self._chosen = chosen
+        self._chosen, self._expression = chosen, None
+        self._follow_anew()
 
     def _add(self, event: Input) -> None:
         if self._is_over:
             self._end()
-        if self._start_ns is None and not (is_choice(event) or isinstance(event, _IDLE)):
+        if self._start_ns is None and self._begins_one(event):
             self._begin(event)
         if self._start_ns is not None:
             self._sessions.add([event])
@@ -76,6 +81,12 @@ class Record:
             self._is_over = self._ends(event, self._start_ns)
         self._chosen = self._chosen.after(event)
         self._note(event)
+
+    def _begins_one(self, event: Input) -> bool:
+        """Whether a session begins with an event: not with what the next one is told anyway."""
+        if isinstance(event, Controller) and self._is_expression(event):
+            return False
+        return not (is_choice(event) or isinstance(event, _IDLE))
 
     def _ends(self, event: Input, start_ns: int) -> bool:
         """Whether a session ends with an event: a stop in a long one, or long only a clock."""
@@ -93,7 +104,17 @@ class Record:
         if self._expression is not None:
             self._sessions.add([replace(self._expression, at_ns=start_ns)])
         self._sessions.add(_nudges(start_ns, self._later_ms))
-        self._sessions.add(ticks)
+        self._sessions.add(ticks if self._factor == 1 else self._scaled(ticks))
+
+    def _scaled(self, ticks: list[ClockTick]) -> list[Input]:
+        """With half or double time before the last: of a clock that is heard by then.
+
+        The tempo that was chosen has it already.
+        """
+        early = max(1, len(ticks) - 1)
+        at_ns = ticks[early - 1].at_ns
+        tempo = SetTempo(at_ns, self._chosen.settings.bpm)
+        return [*ticks[:early], *_scales(at_ns, self._factor), tempo, *ticks[early:]]
 
     def _note(self, event: Input) -> None:
         """What of an event goes on into the next session, and no choice tells."""
@@ -105,12 +126,26 @@ class Record:
             case ClockStop():
                 self._song_runs = False
             case SetFollow():
-                self._ticks.clear()
-                self._later_ms, self._song_runs = 0.0, False
+                self._follow_anew()
             case Nudge() if self._chosen.settings.follow is Follow.CLOCK:
                 self._later_ms += event.later_ms
+            case Scale() if self._scales_clock(event):
+                self._factor *= event.factor
             case Controller() if self._is_expression(event):
                 self._expression = event
+
+    def _follow_anew(self) -> None:
+        self._ticks.clear()
+        self._later_ms, self._factor, self._song_runs = 0.0, Fraction(1), False
+
+    def _scales_clock(self, event: Scale) -> bool:
+        """Whether half or double time is one of a clock: that is heard, and stays a tempo."""
+        settings = self._chosen.settings
+        bpm = heard_bpm([tick.at_ns for tick in self._ticks], event.at_ns)
+        if settings.follow is not Follow.CLOCK or bpm is None:
+            return False
+        beats = bpm * float(self._factor * event.factor / settings.meter.beat_quarters)
+        return beats == playable_bpm(beats)
 
     def _is_expression(self, event: Controller) -> bool:
         own = event.channel == self._chosen.settings.channel
@@ -128,3 +163,10 @@ def _nudges(at_ns: int, later_ms: float) -> list[Nudge]:
     sign = 1 if later_ms > 0 else -1
     sizes = [*[MOST_NUDGE_MS] * int(whole), *([rest] if rest else [])]
     return [Nudge(at_ns, sign * size) for size in sizes]
+
+
+def _scales(at_ns: int, factor: Fraction) -> list[Scale]:
+    """As many halves or doubles as it takes."""
+    over, under = factor.as_integer_ratio()
+    doubles, halves = over.bit_length() - 1, under.bit_length() - 1
+    return [Scale(at_ns, Fraction(2))] * doubles + [Scale(at_ns, Fraction(1, 2))] * halves

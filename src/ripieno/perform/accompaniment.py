@@ -36,6 +36,8 @@ PATIENCE_NS = 20 * NS_PER_MS
 # Of the steps that the time is shifted over, one no later than this is still played.
 _SHIFTED_NS = 80 * NS_PER_MS
 
+_STAYS = Turn.STAYS  # a member is looked up much faster here than in its class
+
 # Steps that a stalled program comes to so late are not played any more, all at one blow.
 TOO_LATE_NS = 500 * NS_PER_MS
 
@@ -124,10 +126,8 @@ class Accompaniment:
 
     def lift(self) -> None:
         """No chord any more: hands and foot come up, the time goes on."""
-        self._hands.release_all()
+        self._let_go()
         self._chord.lift()
-        self._changed_ns, self._resolves, self._strike_is_new = None, None, False
-        self._foot.lift()
 
     def stop(self) -> None:
         """As `lift`, and the next strike is a downbeat again."""
@@ -141,9 +141,9 @@ class Accompaniment:
 
     def halt(self) -> None:
         """The time stands, and so does the music; with the time the chord goes on."""
-        harmony = self.harmony
-        self.lift()
-        self._chord.harmony, self._entry = harmony, None
+        self._let_go()
+        self._chord.resolve()
+        self._entry = None
         self._out.control(self._ending.leave())
         self._hands.choose(self.style, self.meter)
 
@@ -155,6 +155,11 @@ class Accompaniment:
         end = self._entry = self.time.count_in(at_ns, bars)
         self._replace_hands(self._here(at_ns))
         return end - bars * self.meter.bar_quarters, end
+
+    def count_to(self, counted: Transport) -> None:
+        """The bars that are counted have become others: those of the music are these."""
+        self._entry = counted.bar_quarters
+        self.time.count_as(counted)
 
     def end(self, at_ns: int, beats: int) -> None:
         """Slow down into a last chord, `beats` from the next beat, or after a bar and more.
@@ -171,6 +176,11 @@ class Accompaniment:
             last = transport.next_downbeat(here + self.meter.bar_quarters)
         self._ending.at = last
         self._take(at_ns, self.time.end(at_ns, last))
+
+    @property
+    def expression(self) -> int:
+        """The player's own, 0..127."""
+        return self._ending.expression
 
     def express(self, value: int) -> None:
         """The player's own expression, 0..127, to which a chord that has died away gives back."""
@@ -202,6 +212,16 @@ class Accompaniment:
         self._hands.release(muted)
 
     @property
+    def muted(self) -> Side | None:
+        """The hand that is silent."""
+        return self._chord.muted
+
+    @property
+    def tones_of_muted(self) -> tuple[int, ...]:
+        """What the muted hand would play with, ascending: see `ChordOn.of_muted`."""
+        return self._chord.of_muted(self.style)
+
+    @property
     def pedal_is_down(self) -> bool:
         """Whether the accompaniment's own foot is on the pedal."""
         return self._foot.is_down
@@ -218,17 +238,16 @@ class Accompaniment:
         """
         if self._changed_ns is not None:
             return self._changed_ns  # with it, all that was due before is done
-        due = [self._step_due_ns(strike_due_ns), self.time.due_ns()]
-        if self.transport is not None:
-            places = [p for p in (self._entry, self._ending.at) if p is not None]
-            due += map(self.transport.due_ns, places)
-        due.append(self._ending.fade_due_ns)
-        due += self._hands.note_dues_ns
+        due = self._hands.note_dues_ns
+        others = [self._step_due_ns(strike_due_ns), self.time.due_ns()]
+        if self._comes_in_or_ends:
+            others += self._entry_and_ending_dues_ns()
         if self._resolves is not None:
             due.append(self._resolves[1])
-        if not self._foot_waits():
-            due.append(self._foot.due_ns)
-        return min([at for at in due if at is not None], default=None)
+        if (foot_ns := self._foot.due_ns) is not None and not self._foot_waits():
+            due.append(foot_ns)
+        due += [at for at in others if at is not None]
+        return min(due) if due else None
 
     def skip_to(self, now_ns: int) -> None:
         """It is now so late: steps that should have sounded long before go by in silence."""
@@ -237,31 +256,39 @@ class Accompaniment:
     def perform(self, now_ns: int, strike_due_ns: int | None) -> None:
         """Do all that is due at or before an instant."""
         self._take(now_ns, self.time.perform(now_ns))
-        self._come_in_or_end(now_ns)
+        if self._comes_in_or_ends:
+            self._come_in_or_end(now_ns)
         self._hands.end_notes(now_ns)
         too_late = self._is_too_late(now_ns)
-        self._follow_chord(now_ns)
-        self._resolve(now_ns)
+        if self._changed_ns is not None:
+            self._follow_chord(now_ns)
+        if self._resolves is not None:
+            self._resolve(now_ns, self._resolves[1])
         if too_late:
             self._hands.skip(now_ns)
         self._play_steps(now_ns, strike_due_ns)
         if self._out.strikes:
             self._hands.release_leaving()
             self._begin_to_sound(now_ns)
-            if self.style.pedal is Pedal.LEGATO and self._out.replaces:
+            if self._out.replaces and self.style.pedal is Pedal.LEGATO:
                 self._foot.change(now_ns)
         while (due_ns := self._foot.due_ns) is not None and due_ns <= now_ns:
             if self._foot_waits():
                 break
             self._foot.move()
 
+    def _let_go(self) -> None:
+        self._hands.release_all()
+        self._changed_ns, self._resolves, self._strike_is_new = None, None, False
+        self._foot.lift()
+
     def _here(self, at_ns: int) -> Fraction | None:
         return None if self.transport is None else self.transport.position_at(at_ns)
 
     def _take(self, at_ns: int, turn: Turn) -> None:
         """The hands and the foot follow a turn of the time."""
-        transport = self.transport
-        if turn is Turn.STAYS or transport is None:
+        transport = self.time.transport
+        if turn is _STAYS or transport is None:
             return
         if turn is Turn.RECOUNTS:
             self._replace_hands(transport.position_at(at_ns), keeps_struck=True)
@@ -277,7 +304,7 @@ class Accompaniment:
         stood = self._hands.stand
         self._entry = None
         self._out.control(self._ending.leave())
-        self._replace_hands(transport.anchor_quarters)
+        self._replace_hands(min(transport.anchor_quarters, self.time.song_place))
         if self._resolves is not None:
             self._resolves = transport.anchor_quarters, at_ns
         if stood and self.harmony is not None:
@@ -291,6 +318,18 @@ class Accompaniment:
         if transport.in_bar(here) <= self.meter.beat_quarters / 4:
             return None
         return transport.next_downbeat(here)
+
+    @property
+    def _comes_in_or_ends(self) -> bool:
+        """Whether there is a downbeat to come in at, or an ending."""
+        return self._entry is not None or self._ending.is_on
+
+    def _entry_and_ending_dues_ns(self) -> list[int | None]:
+        due: list[int | None] = [self._ending.fade_due_ns]
+        if self.transport is not None:
+            places = [p for p in (self._entry, self._ending.at) if p is not None]
+            due += map(self.transport.due_ns, places)
+        return due
 
     def _come_in_or_end(self, now_ns: int) -> None:
         transport = self.transport
@@ -337,19 +376,19 @@ class Accompaniment:
 
     def _bound(self, side: Side) -> Bound | None:
         """What the hand's tones are just now; None without any, and before its entry."""
-        return None if self.is_waiting else self._chord.bound(side)
+        return None if self._entry is not None else self._chord.bound(side)
 
     def _follow_chord(self, now_ns: int) -> None:
         """The hands learn of a new reading: late steps are put right, struck lanes start over."""
-        if self._changed_ns is None or self.transport is None:
+        if self.transport is None:
             return
         assert self.harmony is not None, "a change of chord leaves a chord"
         anew = self.transport if self._strike_is_new else None
         self._hands.follow(now_ns, self.harmony, self._bound, anew)
         self._changed_ns, self._strike_is_new = None, False
 
-    def _resolve(self, now_ns: int) -> None:
-        if self._resolves is None or self._resolves[1] > now_ns:
+    def _resolve(self, now_ns: int, due_ns: int) -> None:
+        if due_ns > now_ns:
             return
         self._resolves = None
         self._chord.resolve()
@@ -367,7 +406,7 @@ class Accompaniment:
         return max(due, min(strike_due_ns, due + PATIENCE_NS))
 
     def _play_steps(self, now_ns: int, strike_due_ns: int | None) -> None:
-        if self.transport is None:
+        if self.time.transport is None:
             return
         due_ns = self._step_due_ns(strike_due_ns)
         ready = due_ns is not None and due_ns <= now_ns

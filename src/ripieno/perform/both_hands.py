@@ -34,7 +34,7 @@ class BothHands:
 
     @property
     def all(self) -> list[HandPlayer]:
-        return self.playing + self.leaving
+        return self.playing + self.leaving if self.leaving else self.playing
 
     @property
     def stand(self) -> bool:
@@ -44,13 +44,17 @@ class BothHands:
     @property
     def step_due_ns(self) -> int | None:
         """When the next place of a grid is due."""
-        steps = [hand.step_due_ns for hand in self.playing if hand.step_due_ns is not None]
-        return min(steps, default=None)
+        due_ns: int | None = None
+        for hand in self.playing:
+            step_ns = hand.step_due_ns
+            if step_ns is not None and (due_ns is None or step_ns < due_ns):
+                due_ns = step_ns
+        return due_ns
 
     @property
-    def note_dues_ns(self) -> list[int | None]:
+    def note_dues_ns(self) -> list[int]:
         """When each hand has a note that ends, or one of a rolled chord to strike."""
-        return [hand.note_due_ns for hand in self.all]
+        return [due_ns for hand in self.all if (due_ns := hand.note_due_ns) is not None]
 
     def notes_of(self, side: Side) -> tuple[int, ...]:
         """What a hand holds down, ascending."""
@@ -214,6 +218,8 @@ def _swinging(style: Style, meter: Meter, swing: Fraction | None) -> Swing | Non
 
 def _cycle_at(transport: Transport, lane: Lane, here: Fraction) -> Fraction:
     """Where a lane's cycle counts from: its downbeat, or before that whole cycles earlier."""
-    ahead = transport.bar_quarters - here
-    cycles = -(-ahead // lane.cycle_quarters) if ahead > 0 else 0
-    return transport.bar_quarters - cycles * lane.cycle_quarters
+    downbeat = transport.bar_quarters
+    if here >= downbeat:
+        return downbeat
+    cycle = lane.cycle_quarters
+    return downbeat + (here - downbeat) // cycle * cycle

@@ -6,11 +6,12 @@ two of its ticks.
 """
 
 from collections import deque
+from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 
 from ripieno.perform.clock import TICKS_A_QUARTER, TICKS_A_SIXTEENTH, ClockFollower, Pace
-from ripieno.perform.transport import Transport
+from ripieno.perform.transport import Transport, rounded
 from ripieno.units import NS_PER_MINUTE
 
 # When the time begins, all that is known of the clock is these last ticks. So a journal that has
@@ -29,16 +30,30 @@ class Line:
     ns_per_quarter: Fraction
 
 
+def heard_bpm(ticks_ns: Iterable[int], now_ns: int) -> float | None:
+    """A clock's tempo by its last ticks, in quarters a minute.
+
+    None if it is not heard, or no more of it than one tick.
+    """
+    follower = ClockFollower()
+    for at_ns in ticks_ns:
+        follower.tick(at_ns)
+    lost_ns = follower.lost_ns
+    return None if lost_ns is None or now_ns >= lost_ns else follower.bpm
+
+
 class ClockSide:
     """`starts`: with the next tick the song begins or goes on. `runs`: it has, and not stopped.
     `has_stopped`: the last word on the song was that it stands.
 
-    `later_ns`: from its next start on, all of it is so late.
+    `later_ns`: from its next start on, all of it is so late. `song_place`: where the song was
+    said to be with the last tick that began it, in quarters.
     """
 
     def __init__(self) -> None:
         self.starts = False
         self.later_ns = 0
+        self.song_place = Fraction(0)
         self._follower = ClockFollower()
         self._recent: deque[int] = deque(maxlen=REMEMBERED)
         self._pace: Pace | None = None
@@ -69,7 +84,9 @@ class ClockSide:
         self._moves = self.runs
 
     def forget(self) -> None:
-        """Nothing is known of any clock."""
+        """Nothing is known of any clock, nor of how it is to be followed."""
+        self.later_ns = 0
+        self._factor, self._next_factor = Fraction(1), None
         self._follower, self._pace = ClockFollower(), None
         self._recent.clear()
         self.starts = self.runs = self.has_stopped = False
@@ -116,6 +133,7 @@ class ClockSide:
             self._renew()
             self._offset = -self.later_ns / self._quarter_ns() if self._pace else Fraction(0)
             self._follower.begin(self._place)
+            self.song_place = self._factor * self._place / TICKS_A_QUARTER
         elif transport is not None:
             own = self._as_pace(transport, at_ns)
         self.starts = False
@@ -123,10 +141,11 @@ class ClockSide:
         self._is_missed = False
         self._pace = pace = self._follower.tick(at_ns, own)
         self._place = pace.tick + 1 if self._moves else self._place
-        position = self._offset + self._factor * pace.tick / TICKS_A_QUARTER
-        if self._next_factor is not None and (transport is None or transport.is_beat(position)):
-            self._factor, self._next_factor = self._next_factor, None
-            self._offset = position - self._factor * pace.tick / TICKS_A_QUARTER
+        if self._next_factor is not None:
+            position = self._position(pace)
+            if transport is None or transport.is_beat(position):
+                self._factor, self._next_factor = self._next_factor, None
+                self._offset = position - self._factor * pace.tick / TICKS_A_QUARTER
         return self._line(pace)
 
     @property
@@ -141,8 +160,11 @@ class ClockSide:
         return None if self._pace is None else self._line(self._pace)
 
     def _line(self, pace: Pace) -> Line:
-        position = self._offset + self._factor * pace.tick / TICKS_A_QUARTER
-        return Line(pace.at_ns, position, self._quarter_ns())
+        return Line(pace.at_ns, self._position(pace), self._quarter_ns())
+
+    def _position(self, pace: Pace) -> Fraction:
+        over, under = self._factor.as_integer_ratio()
+        return self._offset + Fraction(over * pace.tick, under * TICKS_A_QUARTER)
 
     def _renew(self) -> None:
         self._follower = ClockFollower()
@@ -151,12 +173,21 @@ class ClockSide:
 
     def _quarter_ns(self) -> Fraction:
         assert self._pace is not None, "a tick has arrived"
-        tick_ns = Fraction(round(self._pace.tick_ns * _PARTS), _PARTS)
-        return tick_ns * TICKS_A_QUARTER / self._factor
+        over, under = self._factor.as_integer_ratio()
+        parts = round(self._pace.tick_ns * _PARTS)
+        return Fraction(parts * TICKS_A_QUARTER * under, _PARTS * over)
 
     def _as_pace(self, transport: Transport, now_ns: int) -> Pace:
-        """The music that is played, as the clock's ticks."""
-        place = (transport.position_at(now_ns) - self._offset) * TICKS_A_QUARTER / self._factor
-        tick = round(place)
-        tick_ns = transport.ns_per_quarter * self._factor / TICKS_A_QUARTER
-        return Pace(now_ns - round((place - tick) * tick_ns), tick, float(tick_ns))
+        """The music that is played, as the clock's ticks.
+
+        In whole numbers, for with Fractions this was a third of what a tick took.
+        """
+        here = transport.position_at(now_ns) - self._offset
+        factor_over, factor_under = self._factor.as_integer_ratio()
+        here_over, here_under = here.as_integer_ratio()
+        ns_over, ns_under = transport.ns_per_quarter.as_integer_ratio()
+        place, parts = here_over * TICKS_A_QUARTER * factor_under, here_under * factor_over
+        tick = rounded(place, parts)
+        tick_over, tick_under = ns_over * factor_over, ns_under * factor_under * TICKS_A_QUARTER
+        late_ns = rounded((place - tick * parts) * tick_over, parts * tick_under)
+        return Pace(now_ns - late_ns, tick, tick_over / tick_under)

@@ -69,6 +69,7 @@ class HandPlayer:
         catch: Catch = USUAL_CATCH,
     ) -> None:
         self.side = side
+        self._is_left = side is Side.LEFT
         self.lane = lane
         self.begins_with_strike = lane.begins is Begin.STRIKE  # each of the player's
         self._touch = touch
@@ -76,7 +77,9 @@ class HandPlayer:
         swings = swing if swing and _divides_in_two(lane.every_quarters, swing[0]) else None
         self._parts = _parts(lane, swings)
         self._pairs = Pairs(swings, self._parts) if swings else None
-        self._catch = catch
+        self._late_ns, self._early_ns = ns_from_ms(catch.late_ms), ns_from_ms(catch.early_ms)
+        self._catch_part = catch.part.as_integer_ratio()  # of a step
+        self._reach = (catch.part * lane.every_quarters).as_integer_ratio()  # in quarters
         self._every = int(lane.every_quarters * self._parts)
         self._lasting = int(lane.every_quarters * lane.length * self._parts)  # of each step
         self._apart_ns = ns_from_ms(lane.roll_ms)
@@ -84,7 +87,7 @@ class HandPlayer:
         self._struck_ns: int | None = None  # when the first step is, if not at the origin
         self._grid: Grid | None = None
         self._next = 0
-        self._next_ns: int | None = None
+        self.step_due_ns: int | None = None  # when the next place of the grid is due
         self._last_ns: int | None = None
         self.groups: list[Group] = []
 
@@ -95,22 +98,17 @@ class HandPlayer:
         at_or_after: Fraction | None = None,
     ) -> None:
         """Count the cycle from `origin_quarters`; the first step is there, or after a position."""
-        self._origin, self._struck_ns = origin_quarters, None
-        self._next = 0
-        if at_or_after is not None:
-            gone = (at_or_after - origin_quarters) / self.lane.every_quarters
-            self._next = max(0, -(-gone.numerator // gone.denominator))
-        self._last_ns = None
-        self._grid = transport.grid(origin_quarters, self._parts)
-        if self._pairs:
-            self._pairs.start(transport)
+        self._count_from(transport, origin_quarters)
+        if at_or_after is not None and at_or_after > origin_quarters:
+            self._next = -((origin_quarters - at_or_after) // self.lane.every_quarters)
+        self._struck_ns = None
         self._plan()
 
     def start_struck(self, transport: Transport, now_ns: int) -> None:
         """The player has struck: the first step is now, and the cycle counts from its place."""
-        self.start(transport, self._belongs_to(transport, transport.position_at(now_ns)))
-        self._struck_ns = now_ns
-        self._plan()
+        here = transport.position_at(now_ns)
+        self._count_from(transport, self._belongs_to(transport, here))
+        self._struck_ns = self.step_due_ns = now_ns
 
     def retime(self, transport: Transport) -> None:
         """The tempo has changed: the same places are due at other instants."""
@@ -122,17 +120,12 @@ class HandPlayer:
             group.ends_ns = self._ends_ns(group.ends_at, group.shift_ns)
 
     @property
-    def step_due_ns(self) -> int | None:
-        """When the next place of the grid is due."""
-        return self._next_ns
-
-    @property
     def note_due_ns(self) -> int | None:
         """When the next note ends, or the next of a rolled chord is due."""
         due = [group.ends_ns for group in self.groups if group.ends_ns is not None]
         if self._apart_ns:
             due += [group.rolling[0][0] for group in self.groups if group.rolling]
-        return min(due, default=None)
+        return min(due) if due else None
 
     @property
     def rolls(self) -> bool:
@@ -141,8 +134,9 @@ class HandPlayer:
 
     def end_notes(self, now_ns: int, out: Outbox) -> None:
         """Release what ends at or before an instant."""
-        for group in [g for g in self.groups if g.ends_ns is not None and g.ends_ns <= now_ns]:
-            self._release(group, out)
+        for group in self.groups[:]:
+            if group.ends_ns is not None and group.ends_ns <= now_ns:
+                self._release(group, out)
 
     def roll_on(self, now_ns: int, bound: Bound, out: Outbox) -> None:
         """Strike the notes of rolled chords that are due; the chord before's stay unstruck."""
@@ -154,7 +148,7 @@ class HandPlayer:
 
     def leave(self) -> None:
         """Another lane takes over: what sounds may end in its time, nothing more is struck."""
-        self._next_ns = None
+        self.step_due_ns = None
         self.drop_rolls()
 
     def drop_rolls(self) -> None:
@@ -182,7 +176,7 @@ class HandPlayer:
         """Let the places of the grid that are due go by, as if they were rests."""
         self.drop_rolls()
         self._last_ns = None
-        while self._next_ns is not None and self._next_ns <= now_ns:
+        while self.step_due_ns is not None and self.step_due_ns <= now_ns:
             self._next += 1
             self._plan()
 
@@ -228,13 +222,20 @@ class HandPlayer:
             group, [n for n in wanted if n not in group.notes and n not in waiting], bound, out
         )
 
+    def _count_from(self, transport: Transport, origin_quarters: Fraction) -> None:
+        self._origin = origin_quarters
+        self._next, self._last_ns = 0, None
+        self._grid = transport.grid(origin_quarters, self._parts)
+        if self._pairs:
+            self._pairs.start(transport)
+
     def _plan(self) -> None:
         assert self._grid is not None, "the lane has started"
         done = not self.lane.repeats and self._next >= len(self.lane.steps)
         if self._next == 0 and self._struck_ns is not None:
-            self._next_ns = self._struck_ns
+            self.step_due_ns = self._struck_ns
         else:
-            self._next_ns = None if done else self._due_ns(self._next * self._every)
+            self.step_due_ns = None if done else self._due_ns(self._next * self._every)
 
     def _due_ns(self, place: int) -> int:
         """When a place is due that is not swung yet."""
@@ -244,9 +245,8 @@ class HandPlayer:
     def _step_at(self, index: int) -> Step:
         return self.lane.steps[index % len(self.lane.steps)]
 
-    def _end_of(self, index: int) -> int | None:
+    def _end_of(self, index: int, lasts: int) -> int | None:
         """Where the notes of the step at `index` end; None if they stay till the next strike."""
-        lasts = self._step_at(index).lasts
         if not self.lane.repeats and index + lasts >= len(self.lane.steps):
             return None
         return index * self._every + lasts * self._lasting
@@ -269,9 +269,8 @@ class HandPlayer:
     def _tolerance_ns(self) -> int:
         """How late a chord may come to correct a step."""
         assert self._grid is not None, "the lane has started"
-        part = self._catch.part
-        most_ns = self._grid.lasting_ns(self._every) * part.numerator // part.denominator
-        return min(ns_from_ms(self._catch.late_ms), most_ns)
+        over, under = self._catch_part
+        return min(self._late_ns, self._grid.lasting_ns(self._every) * over // under)
 
     def _belongs_to(self, transport: Transport, here: Fraction) -> Fraction:
         """The place that a chord struck at a position belongs to: the position, if none is near.
@@ -281,13 +280,12 @@ class HandPlayer:
         """
         apart = self._pairs.pair_quarters if self._pairs else self.lane.every_quarters
         beat = transport.meter.beat_quarters
-        if (beat / apart).denominator != 1:
-            apart = beat
-        place = transport.bar_quarters + round((here - transport.bar_quarters) / apart) * apart
-        late = here > place
-        most_ns = ns_from_ms(self._catch.late_ms if late else self._catch.early_ms)
-        most = min(most_ns / transport.ns_per_quarter, self._catch.part * self.lane.every_quarters)
-        return place if abs(here - place) <= most else here
+        place, late, parts = transport.nearest(here, apart if _divides(apart, beat) else beat)
+        most_ns = self._late_ns if late > 0 else self._early_ns
+        ns_over, ns_under = transport.ns_per_quarter.as_integer_ratio()
+        reach_over, reach_under = self._reach
+        is_near = abs(late) * reach_under <= reach_over * parts
+        return place if is_near and abs(late) * ns_over <= most_ns * parts * ns_under else here
 
     def _strike_stale_again(self, now_ns: int, bound: Bound, out: Outbox) -> None:
         for group in self.groups:
@@ -302,7 +300,7 @@ class HandPlayer:
         step = self._step_at(index)
         if not step.plays:
             return False
-        ends_at, shift_ns = self._end_of(index), self._shift_ns(index, now_ns)
+        ends_at, shift_ns = self._end_of(index, step.lasts), self._shift_ns(index, now_ns)
         ends_ns = self._ends_ns(ends_at, shift_ns)
         if ends_ns is not None and ends_ns <= now_ns:
             return False
@@ -319,11 +317,10 @@ class HandPlayer:
         self._sound(group, notes, bound, out)
 
     def _sound(self, group: Group, notes: Iterable[int], bound: Bound, out: Outbox) -> None:
-        left, top = self.side is Side.LEFT, bound.shape.notes[-1]
-        accent = group.step.accent
+        top, accent = bound.shape.notes[-1], group.step.accent
         for note in notes:
             velocity = struck(
-                bound.level, self._touch, accent, self._luck, left=left, top=note == top
+                bound.level, self._touch, accent, self._luck, left=self._is_left, top=note == top
             )
             group.notes.append(note)
             out.strike(group, note, velocity)
@@ -348,6 +345,13 @@ def _parts(lane: Lane, swing: Swing | None) -> int:
     if swing is None:
         return parts
     return lcm(parts, swing[0].denominator) * parts_of(swing)
+
+
+def _divides(part: Fraction, whole: Fraction) -> bool:
+    """Whether a length is so many parts."""
+    over, under = whole.as_integer_ratio()
+    part_over, part_under = part.as_integer_ratio()
+    return over * part_under % (under * part_over) == 0
 
 
 def _divides_in_two(every: Fraction, unit: Fraction) -> bool:

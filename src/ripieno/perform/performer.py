@@ -24,6 +24,7 @@ from ripieno.perform.events import Input, Send
 from ripieno.perform.ledger import Ledger, PedalPost
 from ripieno.perform.message import EXPRESSION, SUSTAIN, control, silence
 from ripieno.perform.outbox import MELODY, SHOWN, Outbox
+from ripieno.perform.own_part import OwnPart, Struck, is_within_reach
 from ripieno.perform.settings import ReadKeys, Settings
 from ripieno.perform.time_events import TimeEvents
 from ripieno.perform.trigger import Strike, Timing, Trigger
@@ -57,6 +58,7 @@ class Performer:
         self._reading = settings.reading
         self._trigger = Trigger(Timing(), at_once=_AT_ONCE[settings.reading])
         self._zones = Zones(settings.split, settings.transpose)
+        self._own_part = OwnPart()
         self._pedals = {settings.channel: PedalPost(settings.channel)}
         self._out = Outbox(self.ledger, settings.channel)
         pedal = self._pedals[settings.channel]
@@ -99,10 +101,13 @@ class Performer:
         sends = self.advance(at_ns - 1)
         self._event_ns = at_ns
         self._due_is_known = False
-        is_done = self._time_events.take(at_ns, event)
-        data = [] if is_done else self._handlers[type(event)](at_ns, event)
-        sends += self._time_events.perform(at_ns) + self._out.flush(at_ns)
-        return sends + [Send(at_ns, message) for message in data]
+        handler = self._handlers.get(type(event))
+        if handler is None:
+            self._time_events.take(at_ns, event)
+        data = handler(at_ns, event) if handler else []
+        sends += self._time_events.perform(at_ns)
+        sends += self._out.flush(at_ns)
+        return sends + [Send(at_ns, message) for message in data] if data else sends
 
     def advance(self, now_ns: int) -> list[Send]:
         """Perform everything due at or before an instant, each thing at its own.
@@ -148,6 +153,8 @@ class Performer:
         Of several readings of a strike at one instant there is only the last: no note was
         played for the others.
         """
+        if not self._heard:
+            return []
         taken = [h for h in self._heard if before_ns is None or h.at_ns < before_ns]
         self._heard = self._heard[len(taken) :]
         return taken
@@ -160,28 +167,27 @@ class Performer:
 
     def _perform(self, now_ns: int) -> list[Send]:
         self._clock_ns = now_ns if self._clock_ns is None else max(now_ns, self._clock_ns)
-        self._settle(now_ns)
+        strike_ns = self._settle(now_ns)
         self._due_is_known = False
-        self.accompaniment.perform(now_ns, self._arriving_ns())
+        self.accompaniment.perform(now_ns, self._arriving_ns(strike_ns))
         return self._time_events.perform(now_ns) + self._out.flush(now_ns)
 
     def _work_out_due_ns(self) -> int | None:
-        due = [
-            self._trigger.due_ns(),
-            self.accompaniment.due_ns(self._arriving_ns()),
-            self._time_events.due_ns(),
-        ]
-        due_ns = min([at for at in due if at is not None], default=None)
+        strike_ns = self._trigger.due_ns()
+        playing_ns = self.accompaniment.due_ns(self._arriving_ns(strike_ns))
+        dues = (strike_ns, playing_ns, self._time_events.due_ns())
+        due_ns = min([at for at in dues if at is not None], default=None)
         return due_ns if due_ns is None else max(due_ns, self._event_ns or due_ns)
 
-    def _arriving_ns(self) -> int | None:
+    def _arriving_ns(self, strike_ns: int | None) -> int | None:
         """When the strike whose keys are arriving will be decided; None: no keys are."""
-        return self._trigger.due_ns() if self._trigger.gathering else None
+        return strike_ns if strike_ns is not None and self._trigger.gathering else None
 
-    def _settle(self, now_ns: int) -> None:
-        """Take the strikes that time alone decides."""
+    def _settle(self, now_ns: int) -> int | None:
+        """Take the strikes that time alone decides; when it decides the next."""
         while (due_ns := self._trigger.due_ns()) is not None and due_ns <= now_ns:
             self._take(self._trigger.advance(now_ns))
+        return due_ns
 
     def _take(self, strike: Strike | None) -> None:
         """A strike may have been decided: then it is the harmony from now on."""
@@ -212,24 +218,55 @@ class Performer:
 
     def _key_down(self, at_ns: int, event: ev.KeyDown) -> list[bytes]:
         zone, note = self._zones.down(event.note, event.channel)
+        if zone is not Zone.MELODY:
+            self._settle(at_ns)
+            zone = self._zone_beside_own_part(at_ns, event, note)
         if zone is Zone.MELODY:
             self.pedal(event.channel)  # whatever silences all channels in use must know this one
             return self.ledger.strike(MELODY, event.channel, note, event.velocity)
-        self._settle(at_ns)
         self._take(self._trigger.key_down(at_ns, note, event.velocity))
         return []
+
+    def _zone_beside_own_part(self, at_ns: int, event: ev.KeyDown, note: int) -> Zone:
+        """Where a key belongs that would be a chord's if no hand were the player's own.
+
+        Keys that have turned out to be a chord's by it are read.
+        """
+        if not self._has_own_part:
+            return Zone.TRIGGER
+        tones = self.accompaniment.tones_of_muted
+        is_own = is_within_reach(note, tones)
+        if is_own:
+            self._zones.turn(event.note, event.channel, Zone.MELODY)
+            struck = Struck(at_ns, event.note, event.channel, note, event.velocity)
+            self._own_part.down(struck)
+        if self._reading is ReadKeys.PLAYED:
+            others = self._trigger.gathering or not is_own
+            for key in self._own_part.take_chord(at_ns, tones, others=others):
+                self._zones.turn(key.key, key.channel, Zone.BOTH)
+                self._take(self._trigger.key_down(at_ns, key.note, key.velocity))
+        return Zone.MELODY if is_own else Zone.TRIGGER
+
+    @property
+    def _has_own_part(self) -> bool:
+        """Whether a hand is left to the player, in the music or in what is shown of it."""
+        playing = self.accompaniment.harmony is not None or bool(self._shown)
+        return playing and self.accompaniment.muted is not None
 
     def _key_up(self, at_ns: int, event: ev.KeyUp) -> list[bytes]:
         pressed = self._zones.up(event.note, event.channel)
         if pressed is None:
             return []
         zone, note = pressed
-        if zone is Zone.MELODY:
-            return self.ledger.release(MELODY, event.channel, note, event.velocity)
-        self._settle(at_ns)
-        self._take(self._trigger.key_up(at_ns, note))
-        self._end_unless_held()
-        return []
+        data: list[bytes] = []
+        if zone is not Zone.TRIGGER:
+            self._own_part.up(event.note, event.channel)
+            data = self.ledger.release(MELODY, event.channel, note, event.velocity)
+        if zone is not Zone.MELODY:
+            self._settle(at_ns)
+            self._take(self._trigger.key_up(at_ns, note))
+            self._end_unless_held()
+        return data
 
     def _end_unless_held(self) -> None:
         if not (self.hold or self._trigger.down or self._trigger.gathering):
@@ -250,6 +287,7 @@ class Performer:
         self.accompaniment.stop()
         self.count.stop()
         self._trigger.clear()
+        self._own_part.clear()
         self._shown = ()
         data = [send.data for send in self._out.flush(0)] + self.ledger.release_all()
         for pedal in self._pedals.values():
@@ -258,6 +296,7 @@ class Performer:
 
     def _silence(self, at_ns: int, event: ev.Silence) -> list[bytes]:
         data = self._stop(at_ns, event)
+        self._time_events.silence()
         for channel in sorted(self._pedals):
             data += silence(channel)
         return data

@@ -43,34 +43,49 @@ class TimeEvents:
             ev.SongPosition: lambda _, e: time.song_position(e.sixteenths),
         }
 
-    def take(self, at_ns: int, event: Input) -> bool:
-        """Whether the event was one about the time; then it is done."""
+    def take(self, at_ns: int, event: Input) -> None:
+        """An event that is about the time."""
         if (turn := self._turns.get(type(event))) is not None:
             self._turn(at_ns, turn(at_ns, event))
-        elif (do := self._others.get(type(event))) is not None:
-            do(at_ns, event)
         else:
-            return False
-        return True
+            self._others[type(event)](at_ns, event)
+
+    def silence(self) -> None:
+        """All is to be silent, as at the end of the program: the song for others stands too."""
+        self._clock_out.stop()
 
     def due_ns(self) -> int | None:
         """When a click or a tick for others is due."""
+        if self._count.is_silent and self._clock_out.is_silent:
+            return None
         due = (self._count.due_ns(self._time.transport), self._clock_out.due_ns())
         return min([at for at in due if at is not None], default=None)
 
     def perform(self, now_ns: int) -> list[Send]:
         """What goes out before everything else: ticks for others, then clicks."""
-        clicks = self._count.perform(now_ns, self._time.transport)
-        self._clock_out.follow(now_ns, self._time.transport, self._time.ns_per_quarter)
+        if self._count.is_silent and self._clock_out.is_silent:
+            return []
+        time, transport = self._time, self._time.transport
+        clicks = self._count.perform(now_ns, transport)
+        goes_on = transport is None and time.song_goes_on(now_ns)
+        self._clock_out.follow(now_ns, transport, time.ns_per_quarter, song_goes_on=goes_on)
         return [Send(now_ns, data) for data in self._clock_out.perform(now_ns) + clicks]
 
     def _turn(self, at_ns: int, turn: Turn) -> None:
+        transport = self._time.transport
+        if turn is Turn.RECOUNTS and self._count.is_under_way and transport is not None:
+            here = transport.position_at(at_ns)
+            self._playing.count_to(self._count.recount(here, transport))
         self._playing.turn(at_ns, turn)
         if turn is Turn.JUMPS:
             self._count.leave()  # what was counted to is not ahead any more
+            if self._time.song_is_said:
+                self._clock_out.song_is_at(self._time.song_place)
 
     def _count_in(self, at_ns: int, event: ev.CountIn) -> None:
-        self._count.begin(*self._playing.count_in(at_ns, event.bars))
+        first, end = self._playing.count_in(at_ns, event.bars)
+        assert self._time.transport is not None, "counting begins the time"
+        self._count.begin(self._time.transport, first, end)
 
     def _set_start(self, _at_ns: int, event: ev.SetStart) -> None:
         self._playing.start = event.start

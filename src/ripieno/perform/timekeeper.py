@@ -40,8 +40,15 @@ class Turn(Enum):
     JUMPS = auto()
 
 
+# A member is looked up much faster here than in its class, and these are with each step.
+_STAYS, _NOBODY = Turn.STAYS, Follow.NONE
+
+
 class Timekeeper:
-    """`transport` is None while the time stands, before the first strike and after a stop."""
+    """`transport` is None while the time stands, before the first strike and after a stop.
+
+    `song_is_said`: with the last jump, by the clock; else it has only been met.
+    """
 
     def __init__(self, settings: Settings) -> None:
         self.transport: Transport | None = None
@@ -49,6 +56,7 @@ class Timekeeper:
         self.ns_per_quarter = ns_per_quarter(settings.bpm, settings.meter.beat_quarters)
         self.pickup = settings.pickup
         self.follow = settings.follow
+        self.song_is_said = False
         self._planned: deque[Transport] = deque()
         self._is_led = False  # by a plan of the player's, a ramp or an ending
         self._ends = False  # to whose last tempo there is nothing after
@@ -92,13 +100,15 @@ class Timekeeper:
 
     def due_ns(self) -> int | None:
         """When the tempo changes next: by what is planned, or because a clock is missing."""
-        planned_ns = self._planned[0].anchor_ns if self._planned else None
-        due = (planned_ns, self._leader_due_ns())
-        return min([at for at in due if at is not None], default=None)
+        leader_ns = self._leader_due_ns()
+        if not self._planned:
+            return leader_ns
+        planned_ns = self._planned[0].anchor_ns
+        return planned_ns if leader_ns is None else min(planned_ns, leader_ns)
 
     def perform(self, now_ns: int) -> Turn:
         """Take what is planned by now, and what whoever leads has come to."""
-        turn = Turn.STAYS
+        turn = _STAYS
         if (due_ns := self._leader_due_ns()) is not None and due_ns <= now_ns:
             turn = self._go_with_leader(now_ns)
         while self._planned and self._planned[0].anchor_ns <= now_ns:
@@ -119,6 +129,15 @@ class Timekeeper:
         if not self._clock.is_heard(now_ns):
             return "missing"
         return "stopped" if self._clock.has_stopped else "heard"
+
+    def song_goes_on(self, now_ns: int) -> bool:
+        """Whether a clock that leads has a song under way, whatever plays along."""
+        return self.clock_is_heard(now_ns) and self._clock.runs
+
+    @property
+    def song_place(self) -> Fraction:
+        """Where a clock's song has begun or gone on; what is nudged is elsewhere then."""
+        return self._clock.song_place
 
     # What the player asks for.
 
@@ -226,6 +245,12 @@ class Timekeeper:
         downbeat = transport.next_downbeat(transport.position_at(at_ns))
         return downbeat + bars * self.meter.bar_quarters
 
+    def count_as(self, other: Transport) -> None:
+        """With the bars of another transport, now and in what is planned."""
+        assert self.transport is not None, "there are bars to count"
+        self.transport = self.transport.counted_as(other)
+        self._planned = deque([planned.counted_as(other) for planned in self._planned])
+
     # What comes from outside.
 
     def struck(self, at_ns: int, strike_ns: int) -> None:
@@ -242,6 +267,7 @@ class Timekeeper:
         if starts or (self.transport is None and self._clock.runs):
             self._bend(self._begun(line))
             self._leave_plan()
+            self.song_is_said = starts
             return Turn.JUMPS
         if self.transport is None:
             self.ns_per_quarter = line.ns_per_quarter
@@ -279,7 +305,7 @@ class Timekeeper:
 
     def _leader_due_ns(self) -> int | None:
         """When a clock is missing, or the hands bend the tempo."""
-        if not self._is_free or self.follow is Follow.NONE:
+        if self.follow is _NOBODY or not self._is_free:
             return None
         return self._clock.lost_ns if self.follow is Follow.CLOCK else self._hands.due_ns
 
@@ -320,8 +346,7 @@ class Timekeeper:
 
     def _count_from(self, at_ns: int, downbeat: Fraction, meter: Meter) -> Turn:
         assert self.transport is not None, "there are bars to count"
-        self.transport = self.transport.in_meter(downbeat, meter)
-        self._planned = deque([planned.counted_as(self.transport) for planned in self._planned])
+        self.count_as(self.transport.in_meter(downbeat, meter))
         self._join(at_ns)
         return Turn.RECOUNTS
 

@@ -33,7 +33,7 @@ class Grid:
 
     def due_ns(self, parts: int) -> int:
         """When the place is due that lies `parts` after the origin."""
-        return self.anchor_ns + _rounded(self.first + parts * self.rate, self.scale)
+        return self.anchor_ns + rounded(self.first + parts * self.rate, self.scale)
 
     def lasting_ns(self, parts: int) -> int:
         """How long `parts` last, in whole nanoseconds."""
@@ -69,14 +69,18 @@ class Transport:
 
     def due_ns(self, position_quarters: Fraction) -> int:
         """When the music reaches a position, to the nearest nanosecond."""
-        return self.grid(position_quarters, 1).due_ns(0)
+        over, under = position_quarters.as_integer_ratio()
+        anchor_over, anchor_under = self.anchor_quarters.as_integer_ratio()
+        ns_over, ns_under = self.ns_per_quarter.as_integer_ratio()
+        gone = over * anchor_under - anchor_over * under
+        return self.anchor_ns + rounded(gone * ns_over, under * anchor_under * ns_under)
 
     def position_at(self, now_ns: int) -> Fraction:
         """The position at an instant, in quarters; the instant's own due time is the instant."""
         over, under = self.anchor_quarters.as_integer_ratio()
         ns_over, ns_under = self.ns_per_quarter.as_integer_ratio()
         position = over * ns_over + (now_ns - self.anchor_ns) * ns_under * under
-        return Fraction(_rounded(position * _ANCHOR_PARTS, under * ns_over), _ANCHOR_PARTS)
+        return Fraction(rounded(position * _ANCHOR_PARTS, under * ns_over), _ANCHOR_PARTS)
 
     def at_tempo(self, now_ns: int, ns_per_quarter: Fraction) -> "Transport":
         """The same place in the music, going on at another tempo."""
@@ -84,8 +88,8 @@ class Transport:
 
     def going_on(self, at_ns: int, position: Fraction, ns_per_quarter: Fraction) -> "Transport":
         """The same bars; the music is at a position at an instant, and goes on at a tempo."""
-        return replace(
-            self, anchor_ns=at_ns, anchor_quarters=position, ns_per_quarter=ns_per_quarter
+        return Transport(
+            at_ns, position, ns_per_quarter, self.meter, self.bar_quarters, self.bar_number
         )
 
     def in_meter(self, position_quarters: Fraction, meter: Meter) -> "Transport":
@@ -128,6 +132,23 @@ class Transport:
         """The beat that a position is closest to."""
         return self.next_beat(position_quarters - self.meter.beat_quarters / 2)
 
+    def nearest(
+        self, position_quarters: Fraction, apart_quarters: Fraction
+    ) -> tuple[Fraction, int, int]:
+        """The place closest to a position, and how much later the position is.
+
+        That is so many parts, and into how many a quarter is divided. Places lie so far apart,
+        and a downbeat is one; of two as close, it is the even one.
+        """
+        over, under = position_quarters.as_integer_ratio()
+        bar_over, bar_under = self.bar_quarters.as_integer_ratio()
+        apart_over, apart_under = apart_quarters.as_integer_ratio()
+        parts = under * bar_under * apart_under  # of a quarter, in which all of them are whole
+        apart = apart_over * under * bar_under
+        inside = (over * bar_under - bar_over * under) * apart_under
+        late = inside - rounded(inside, apart) * apart
+        return Fraction(over * bar_under * apart_under - late, parts), late, parts
+
     def is_beat(self, position_quarters: Fraction) -> bool:
         return (position_quarters - self.bar_quarters) % self.meter.beat_quarters == 0
 
@@ -150,7 +171,7 @@ def swung(place: int, unit: int, ratio: Fraction) -> int:
     return pairs * 2 * unit + moved
 
 
-def _rounded(over: int, under: int) -> int:
+def rounded(over: int, under: int) -> int:
     """The whole number nearest to `over / under`, of two the even one, as `round` has it."""
     whole, rest = divmod(over, under)
     return whole + (2 * rest > under or (2 * rest == under and whole & 1))

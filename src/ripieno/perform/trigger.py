@@ -32,7 +32,8 @@ There is no clock here: instants come in with each call, and `due_ns` says when 
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import NamedTuple
 
 from ripieno.units import NS_PER_MS
 
@@ -114,8 +115,7 @@ class Strike:
     amends: bool  # replaces the reading before; otherwise a new strike
 
 
-@dataclass(frozen=True, slots=True)
-class _Gathered:
+class _Gathered(NamedTuple):
     """A strike as far as it has come, and what has been read of it."""
 
     last_ns: int
@@ -147,22 +147,13 @@ class _Gathered:
         )
 
     def as_read(self, keys: frozenset[int]) -> "_Gathered":
-        return _Gathered(
-            self.last_ns,
-            self.struck,
-            self.held,
-            self.through,
-            self.size,
-            self.before,
-            self.longest_ns,
-            read=keys,
-        )
+        return self._replace(read=keys, doubt=False)
 
     def without(self, note: int) -> "_Gathered":
         """`note` no longer held."""
         if note not in self.held:
             return self
-        return replace(self, held=self.held - {note}, through=self.through - {note})
+        return self._replace(held=self.held - {note}, through=self.through - {note})
 
     def rolled_ns(self, least_ns: int, most_ns: int) -> int:
         return max(least_ns, min(most_ns, self.longest_ns * _ROLL))
@@ -239,10 +230,12 @@ class Trigger:
     def due_ns(self) -> int | None:
         """When `advance` has something to decide; None: not before another key."""
         strike, timing = self._strike, self._timing
-        if strike is None or (strike.read and not strike.waiting):
+        if strike is None:
             return None
         if strike.waiting:
             return self._adopt_due_ns(strike)
+        if strike.read:
+            return None
         if len(strike.struck) == 1 and not strike.held:
             return strike.last_ns + timing.lone_ns
         return strike.last_ns + strike.rolled_ns(timing.gather_ns, timing.lone_ns)
@@ -289,12 +282,12 @@ class Trigger:
             self._strike = self._with_ornament(strike.before, strike.last_ns)
             return None
         keys = strike.likeliest(enough=False)
-        self._strike = replace(strike, doubt=keys is None)
+        self._strike = strike._replace(doubt=keys is None)
         return self._read(strike, due_ns, keys)
 
     def _with_ornament(self, before: _Gathered, last_ns: int) -> _Gathered:
         held = before.held & self._down
-        return replace(before, last_ns=last_ns, held=held, through=before.through & held)
+        return before._replace(last_ns=last_ns, held=held, through=before.through & held)
 
     def _adopt_due_ns(self, strike: _Gathered) -> int:
         """Not before the gather time is over, which is longer for a rolled strike."""
@@ -332,7 +325,7 @@ class Trigger:
             held,
             through=held - last.struck.keys(),
             size=_mask(last.read - last.pedal_points()).bit_count(),
-            before=replace(last, before=None) if again else None,
+            before=last._replace(before=None) if again else None,
         )
 
     def _read(self, strike: _Gathered, at_ns: int, keys: frozenset[int] | None) -> Strike | None:

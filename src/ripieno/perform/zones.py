@@ -4,8 +4,11 @@ from enum import Enum
 
 
 class Zone(Enum):
+    """`BOTH`: what sounds as melody has turned out to be a chord's key too."""
+
     TRIGGER = "trigger"
     MELODY = "melody"
+    BOTH = "both"
 
 
 class Zones:
@@ -31,6 +34,10 @@ class Zones:
         below = self.split is None or key < self.split
         zone = Zone.TRIGGER if below else Zone.MELODY
         return self._pressed.setdefault((channel, key), (zone, _folded(key + self.transpose)))
+
+    def turn(self, key: int, channel: int, zone: Zone) -> None:
+        """A key that is down belongs to another zone, with the note that it has."""
+        self._pressed[channel, key] = zone, self._pressed[channel, key][1]
 
     def up(self, key: int, channel: int = 0) -> tuple[Zone, int] | None:
         """The zone and the note that a release belongs to; None: the key was not down."""

@@ -8,6 +8,7 @@ import re
 from dataclasses import dataclass
 from enum import Enum, StrEnum
 from fractions import Fraction
+from functools import cached_property
 
 
 class Tone(StrEnum):
@@ -110,9 +111,12 @@ class Lane:
         return self.every_quarters * len(self.steps)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Meter:
-    """A time signature, beats over note value. 6/8, 9/8 and 12/8 count dotted quarters."""
+    """A time signature, beats over note value. 6/8, 9/8 and 12/8 count dotted quarters.
+
+    Without slots, so that its lengths are worked out once: every strike asks for them.
+    """
 
     count: int
     unit: int  # 2, 4, 8 or 16
@@ -120,21 +124,21 @@ class Meter:
     def __str__(self) -> str:
         return f"{self.count}/{self.unit}"
 
-    @property
+    @cached_property
     def bar_quarters(self) -> Fraction:
         return Fraction(4 * self.count, self.unit)
 
-    @property
+    @cached_property
     def is_compound(self) -> bool:
         """Whether a beat has three units, as in 6/8, 9/8 and 12/8."""
         return self.unit >= 8 and self.count % 3 == 0 and self.count > 3
 
-    @property
+    @cached_property
     def beat_quarters(self) -> Fraction:
         """The length of a beat: three units in compound meters, else one."""
         return Fraction(4 * (3 if self.is_compound else 1), self.unit)
 
-    @property
+    @cached_property
     def beats(self) -> int:
         """Beats in a bar."""
         return int(self.bar_quarters / self.beat_quarters)
