@@ -204,7 +204,7 @@ def _on_screen(args: argparse.Namespace, chosen: Settings, bars: list[Bar]) -> l
     with TemporaryDirectory() as folder:
         args.config, args.journals = Path(folder) / "config.yaml", Path(folder) / "sessions"
         args.style = style.id if args.style == "tour" else args.style
-        args.tempo, args.input = chosen.bpm, None
+        args.tempo, args.input, args.start, args.send_clock = chosen.bpm, None, None, None
         os.environ[RUNTIME_VARIABLE] = str(Path(folder) / "run")
         with hosted(args, lambda _: None, kept.append) as (host, _), signals(host, hang_up=None):
             start_ns, ended = time.monotonic_ns(), Event()
