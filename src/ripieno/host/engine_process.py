@@ -66,6 +66,7 @@ class EngineProcess:
         self._tell_host = tell
         self._first: SimpleQueue[Ready | Refused | None] = SimpleQueue()
         self._news = Log()
+        self._speaks = True
         self._waiting: dict[int, SimpleQueue[Answer | None]] = {}
         self._numbers = count()
         self._telling: SimpleQueue[_Telling] = SimpleQueue()
@@ -135,7 +136,7 @@ class EngineProcess:
     @property
     def is_running(self) -> bool:
         """Whether the engine speaks: from the beginning to its end, whatever ended it."""
-        return self._thread.is_alive()
+        return self._speaks
 
     @property
     def pid(self) -> int:
@@ -202,6 +203,7 @@ class EngineProcess:
         except (EOFError, pickle.UnpicklingError):  # ended, perhaps in the middle of a message
             pass
         finally:
+            self._speaks = False
             stream.close()
             self._first.put(None)
             for reply in list(self._waiting.values()):
