@@ -171,6 +171,22 @@ def test_what_was_ended_is_ended_again_only_where_it_may_not_have_arrived(jack: 
         assert sounding.doubtful() == []
 
 
+@pytest.mark.jack
+def test_what_was_ended_is_ended_again_when_other_ports_come_or_go(jack: System) -> None:
+    with sending("piano", Sounding.unkept()) as port, plugged("MidiIn", "piano", "in") as piano:
+        port.look(jack)
+        port.send(note_on(0, 60, 80))
+        port.send(note_off(0, 60))
+        assert not port.look(jack)
+        with plugged("MidiIn", "organ", "in"):
+            assert not port.look(jack)
+            assert not port.look(jack)
+            port.send(note_on(0, 64, 80))
+            heard = piano.heard(5)
+    again = [note_off(0, 60), control(0, 64, 0)]
+    assert heard == [note_on(0, 60, 80), note_off(0, 60), *again, note_on(0, 64, 80)]
+
+
 def left_sounding(note: int) -> Sounding:
     sounding = Sounding.unkept()
     sounding.before(note_on(0, note, 80))

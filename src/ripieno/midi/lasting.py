@@ -55,6 +55,8 @@ class _Lasting(ABC, Generic[PortT]):
         self._opened: tuple[str, str] | None = None  # its name, and what RtMidi calls it
         self._ahead: tuple[str, str] | None = None  # the same of one that `_midi` has open already
         self._refused_ns: int | None = None
+        self._seen: list[str] = []  # the ports, as they were listed last
+        self._others_moved = False  # whether they were others at the look before
 
     def look(self, system: System) -> bool:
         """Whether a port has been opened or lost since the last call."""
@@ -87,6 +89,8 @@ class _Lasting(ABC, Generic[PortT]):
 
     def _wanted(self, system: System) -> tuple[Pick, str]:
         listed = self._listed(system)
+        self._others_moved = listed != self._seen
+        self._seen = listed
         names = ports.names_of(system, listed)
         in_use = self._opened and self._opened[0]
         if self._choice is None and in_use in names:
@@ -208,12 +212,19 @@ class LastingOutput(_Lasting[OutPort]):
         """As of a side; and what was ended at the opening is ended once more at the next look.
 
         A JACK server that is behind may take what was sent first before it has connected the port.
+        And it may lose all messages of one moment when a client comes or goes, such as the other
+        side's own: so what has been ended is ended once more then, too.
         """
         changed = super().look(system)
-        if self._again and not changed:
+        if changed:
+            return True
+        if self._others_moved and system.is_served:
+            with self._sending:
+                self._again = self._sounding.doubtful()
+        elif self._again:
             again, self._again = self._again, []
             self._end_again(again)
-        return changed
+        return False
 
     def repeat_endings(self) -> None:
         """Send once more what ended the notes that sounded at the opening. From any thread."""
