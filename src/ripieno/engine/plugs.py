@@ -7,6 +7,7 @@ the loop may notice.
 """
 
 import time
+from collections.abc import Sequence
 from contextlib import ExitStack
 from threading import Thread
 
@@ -26,7 +27,8 @@ _TURNS = 3  # between two looks at one side
 _SETTLING_TURNS = 5  # after a port came or went, in which threads of the MIDI system still end
 # A JACK server whose client was killed passes nothing on for a while: 12 to 64 ms, measured on an
 # idle machine, more on a busy one.
-_REPEAT_AFTER_S = (0.01, 0.015, 0.02, 0.025, 0.03, 0.05, 0.05, 0.1)
+# Nothing is played in the first of these pauses: a note struck in vain could not be ended again.
+_REPEAT_AFTER_S, _REPEAT_LATER_S = (0.01, 0.015, 0.02, 0.025), (0.03, 0.05, 0.05, 0.1)
 # Between two looks for a MIDI system: where none answers, and where one does that has nothing.
 _NO_SYSTEM_TURNS, _SYSTEM_TURNS = 5, 24
 
@@ -53,7 +55,8 @@ class Plugs:
         self._uses_port = rig.output is not None or not rig.sound
         self._opened_out = self._uses_port and self._output.look(self.system)
         if hurries and self._opened_out and system.is_served:
-            Thread(target=self._repeat_endings, name="ripieno-endings", daemon=True).start()
+            self._repeat_endings(_REPEAT_AFTER_S)
+            Thread(target=self._repeat_endings, args=(_REPEAT_LATER_S,), daemon=True).start()
         self.to: Output = self._output
         if rig.sound:
             self._add_sound()
@@ -125,9 +128,9 @@ class Plugs:
         if self._engine is not None:
             self._engine.receive(data, at_ns)
 
-    def _repeat_endings(self) -> None:
+    def _repeat_endings(self, after_s: Sequence[float]) -> None:
         """An engine was killed, and what is sent to its instrument may not arrive for a while."""
-        for pause_s in _REPEAT_AFTER_S:
+        for pause_s in after_s:
             time.sleep(pause_s)
             self._output.repeat_endings()
 
