@@ -30,19 +30,7 @@ def run(args: argparse.Namespace) -> int:
     endpoint = own_endpoint()
     from ripieno.dashboard.app import run_dashboard  # takes a third of a second
 
-    status = run_dashboard(endpoint, look=args.look)
-    _leave_dead_terminal()
-    return status
-
-
-def _leave_dead_terminal() -> None:
-    """What could not be drawn on a terminal that is gone must not fail again at the end."""
-    for stream in (sys.__stdout__, sys.__stderr__):
-        assert stream is not None, "check_terminal has seen it"
-        try:
-            stream.flush()
-        except OSError:
-            os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+    return run_dashboard(endpoint, look=args.look)
 
 
 def check_terminal() -> None:

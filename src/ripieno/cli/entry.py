@@ -52,11 +52,21 @@ def main(argv: Sequence[str] | None = None) -> int:
             print(f"ripieno: {line}", file=sys.stderr)
         return refusal.exit_status
     except BrokenPipeError:  # the reader of our output, such as `head`, has seen enough
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except KeyboardInterrupt:
         return 130
+    finally:
+        _leave_dead_streams()
     return status
+
+
+def _leave_dead_streams() -> None:
+    """What a reader or a terminal that is gone has not taken must not fail again at the end."""
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            stream.flush()
+        except OSError:
+            os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 @contextmanager

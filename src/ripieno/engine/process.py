@@ -101,8 +101,6 @@ def main() -> int:
     found = choose() if LOOK in sys.argv[1:] else None
     ahead = OutputAhead()
     begin = _begun(hear, ahead)
-    if ahead.server_is_gone:
-        os._exit(SERVER_IS_GONE)
     if begin is None:  # the host has nothing to play after all
         ahead.close()
         return 0
@@ -118,15 +116,17 @@ def main() -> int:
 
 def _begun(hear: BinaryIO, ahead: OutputAhead) -> Begin | None:
     """What to play, once it is told; None at the stream's end."""
-    try:
-        while not isinstance(message := pickle.load(hear), Begin):
-            assert isinstance(message, OpenAhead), f"nothing such as {message!r} comes first"
-            if ahead.server_is_gone:
-                os._exit(SERVER_IS_GONE)
-            ahead.follow(message.system, message.output)
-    except EOFError:
-        return None
-    return message
+    while True:
+        try:
+            message = pickle.load(hear)
+        except EOFError:
+            message = None
+        if ahead.server_is_gone:
+            os._exit(SERVER_IS_GONE)
+        if message is None or isinstance(message, Begin):
+            return message
+        assert isinstance(message, OpenAhead), f"nothing such as {message!r} comes first"
+        ahead.follow(message.system, message.output)
 
 
 def _streams() -> tuple[BinaryIO, Speech]:
