@@ -44,7 +44,7 @@ from ripieno.engine.messages import (
 )
 from ripieno.engine.plugs import Plugs
 from ripieno.engine.realtime import hold_garbage, lock_memory
-from ripieno.engine.spawn import LOOK
+from ripieno.engine.spawn import LOOK, send
 from ripieno.errors import MachineError
 from ripieno.midi.ahead import OutputAhead
 from ripieno.midi.sounding import Sounding
@@ -85,8 +85,7 @@ class Speech:
     def _run(self) -> None:
         while (message := self._queue.get()) is not None:
             try:
-                self._stream.write(pickle.dumps(message, pickle.HIGHEST_PROTOCOL))
-                self._stream.flush()
+                send(self._stream, message)
             except OSError:
                 return  # nobody is there: the end of the other stream says so too
 

@@ -1,13 +1,20 @@
-"""The engine's process, begun. Imports next to nothing, so that it can be begun first of all."""
+"""The engine's process, begun, and how it is told. Imports next to nothing, to be begun first."""
 
 import pickle
 import subprocess
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from typing import IO
 
 LOOK = "--look"
 _END_S = 1.0
+
+
+def send(stream: IO[bytes], message: object) -> None:
+    """One message, for `pickle.load` at the other end. Raises OSError if nobody is there."""
+    stream.write(pickle.dumps(message, pickle.HIGHEST_PROTOCOL))
+    stream.flush()
 
 
 class Spawned:
@@ -30,8 +37,7 @@ class Spawned:
         """Something that comes before `Begin`. One that has ended is told nothing."""
         assert self.process.stdin is not None
         with suppress(BrokenPipeError):
-            self.process.stdin.write(pickle.dumps(message, pickle.HIGHEST_PROTOCOL))
-            self.process.stdin.flush()
+            send(self.process.stdin, message)
 
     def close(self) -> None:
         """End it, if it has not been told to begin. May be called again."""

@@ -21,7 +21,7 @@ from ripieno.engine.messages import (
     Standing,
     unpacked,
 )
-from ripieno.engine.spawn import Spawned
+from ripieno.engine.spawn import Spawned, send
 from ripieno.errors import MachineError
 from ripieno.midi.lasting import PortState
 from ripieno.midi.systems import System
@@ -191,8 +191,7 @@ class EngineProcess:
     def _write(self, stream: IO[bytes]) -> None:
         with suppress(BrokenPipeError):
             while (message := self._telling.get()) is not None:
-                stream.write(pickle.dumps(message, pickle.HIGHEST_PROTOCOL))
-                stream.flush()
+                send(stream, message)
         with suppress(BrokenPipeError):  # it tries once more to write what is left
             stream.close()
 

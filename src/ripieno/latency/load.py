@@ -7,7 +7,6 @@ else.
 """
 
 import os
-import pickle
 import subprocess
 import sys
 import time
@@ -17,6 +16,7 @@ from itertools import count
 from threading import Event, Thread
 
 from ripieno.engine.messages import Answer
+from ripieno.engine.spawn import send
 from ripieno.errors import MachineError
 from ripieno.latency.ground import EngineLike, Ground
 from ripieno.latency.scene import Scene
@@ -49,8 +49,7 @@ class Screen:
     def tell(self, news: Scene | Answer) -> None:
         assert self._process.stdin is not None
         with suppress(BrokenPipeError):  # a screen that is gone is none of the engine's concern
-            self._process.stdin.write(pickle.dumps(news, pickle.HIGHEST_PROTOCOL))
-            self._process.stdin.flush()
+            send(self._process.stdin, news)
 
     def close(self) -> None:
         status = self._process.poll()
