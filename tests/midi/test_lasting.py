@@ -4,6 +4,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from dataclasses import replace
 from queue import Empty, SimpleQueue
 
 import pytest
@@ -11,7 +12,7 @@ import rtmidi
 
 from jack_server import press, running_server
 from ripieno.midi import systems
-from ripieno.midi.ahead import OutputAhead
+from ripieno.midi.ahead import ClientAhead, PortsAhead
 from ripieno.midi.lasting import LastingInput, LastingOutput, PortState
 from ripieno.midi.sounding import Sounding
 from ripieno.midi.systems import System
@@ -71,9 +72,11 @@ def jack() -> Iterator[System]:
 
 
 @contextmanager
-def listening(choice: str | None) -> Iterator[tuple[LastingInput, "SimpleQueue[bytes]"]]:
+def listening(
+    choice: str | None, ahead: ClientAhead | None = None
+) -> Iterator[tuple[LastingInput, "SimpleQueue[bytes]"]]:
     heard: SimpleQueue[bytes] = SimpleQueue()
-    port = LastingInput(choice, lambda data, _: heard.put(data))
+    port = LastingInput(choice, lambda data, _: heard.put(data), ahead)
     try:
         yield port, heard
     finally:
@@ -195,32 +198,61 @@ def left_sounding(note: int) -> Sounding:
 
 @pytest.mark.jack
 def test_an_output_that_was_open_ahead_is_taken_over_and_ends_what_sounded(jack: System) -> None:
-    ahead = OutputAhead()
+    ahead = PortsAhead()
     with plugged("MidiIn", "piano", "in") as piano, plugged("MidiIn", "organ", "in") as organ:
         for instrument, name in ((piano, "piano:in"), (organ, "organ:in")):
             ahead.follow(jack, "piano:in")
-            assert ahead.opened == ("piano:in", "piano:in")
-            port = LastingOutput(name, left_sounding(60), ahead)
+            assert ahead.output.opened == ("piano:in", "piano:in")
+            port = LastingOutput(name, left_sounding(60), ahead.output)
             assert port.look(jack)
             assert port.state.name == name
             port.send(note_on(0, 64, 80))
             endings = [note_off(0, 60), *silence(0)]
             assert instrument.heard(5) == [*endings, note_on(0, 64, 80)]
             port.close()
-            ahead = OutputAhead()
+            ahead = PortsAhead()
+
+
+@pytest.mark.jack
+def test_clients_made_ahead_are_taken_over_and_open_what_has_come_since_too(jack: System) -> None:
+    with plugged("MidiIn", "piano", "in") as piano:
+        ahead = PortsAhead()
+        ahead.look(jack)
+        assert "piano:in" in ahead.output.seen
+        port = LastingOutput("piano:in", left_sounding(60), ahead.output)
+        with plugged("MidiOut", "keys", "out") as keys:
+            assert "keys:out" not in ahead.input.seen
+            with listening("keys:out", ahead.input) as (source, heard):
+                assert port.look(jack)
+                assert source.look(jack)
+                assert piano.heard(4) == [note_off(0, 60), *silence(0)]
+                pressed_until_heard(keys, heard, note_on(0, 64, 80))
+        port.close()
+
+
+@pytest.mark.jack
+def test_clients_made_ahead_are_left_for_another_system(jack: System) -> None:
+    ahead = PortsAhead()
+    ahead.look(jack)
+    ahead.leave_other(replace(jack))
+    assert ahead.input.midi is not None
+    ahead.leave_other(NONE)
+    assert (ahead.input.midi, ahead.output.midi) == (None, None)
+    ahead.look(NONE)
+    assert (ahead.input.midi, ahead.output.midi) == (None, None)
 
 
 @pytest.mark.jack
 def test_an_output_that_is_not_there_or_not_wanted_is_not_opened_ahead(jack: System) -> None:
-    ahead = OutputAhead()
+    ahead = PortsAhead()
     ahead.follow(jack, "piano:in")
-    assert ahead.opened is None
+    assert ahead.output.opened is None
     with plugged("MidiIn", "piano", "in"):
         ahead.follow(jack, "piano:in")
         ahead.follow(jack, "")
-        assert (ahead.midi, ahead.opened) == (None, None)
+        assert (ahead.output.midi, ahead.output.opened) == (None, None)
         ahead.follow(NONE, "piano:in")
-        assert ahead.midi is None
+        assert ahead.output.midi is None
 
 
 @pytest.mark.jack

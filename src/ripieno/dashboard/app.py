@@ -1,10 +1,11 @@
 """The app: one client of the daemon, four views of what it says, and a key for every control.
 
 It holds nothing that matters. The newest status replaces all before it, and is drawn at most ten
-times a second; a key goes to the daemon at once. A daemon that goes away is waited for.
+times a second (`pace`); a key goes to the daemon at once. A daemon that goes away is waited for.
 """
 
 import asyncio
+import gc
 import signal
 import threading
 from collections.abc import Callable, Iterator, Sequence
@@ -21,6 +22,7 @@ from ripieno.dashboard import words
 from ripieno.dashboard.asking import Asking
 from ripieno.dashboard.hands import HandsView
 from ripieno.dashboard.keybar import KeyBar
+from ripieno.dashboard.pace import Pace
 from ripieno.dashboard.palette import Orders
 from ripieno.dashboard.rig import RigView
 from ripieno.dashboard.stage import StageView
@@ -32,7 +34,7 @@ from ripieno.link.endpoint import Endpoint
 from ripieno.wire.status import Status
 from ripieno.wire.time_commands import LEADERS, MOST_LEAN
 
-FRAME_S = 0.1  # between two drawings of the status
+_BEGUN_S = 2.0  # by when every view has been made
 _SETTLED_S = 0.3  # after its last resize a terminal has its size: tmux waits 0.25 s to tell
 REFUSAL_S = 6.0  # a refusal can be read as long as that
 NUDGE_MS = 10  # our choice: small enough to aim with, large enough to hear in a few presses
@@ -134,6 +136,7 @@ class Dashboard(App[int]):
         """The client lives as long as the screen does."""
         if not self.is_headless:
             self._end_on_signals()
+            self.set_timer(_BEGUN_S, _hold_garbage)
         self.run_worker(self._follow())
         self.query_one(KeyBar).mark("stage")
         self._focus_view()
@@ -154,11 +157,12 @@ class Dashboard(App[int]):
 
     async def _follow(self) -> None:
         """What has been seen while a frame lasted is drawn once, the newest alone."""
+        pace = Pace()
         async with self._client:
             self._show()
             async for _ in self._client.news():
                 self._show()
-                await asyncio.sleep(FRAME_S)
+                await asyncio.sleep(pace.rest_s())
 
     def _show(self) -> None:
         seen = self._client.seen
@@ -282,6 +286,12 @@ class Dashboard(App[int]):
         inside: list[Widget] = [self.view, *self.view.query("*")]
         able = [w for w in inside if w.focusable and not isinstance(w, Input)]
         self.set_focus(able[0] if able else None)
+
+
+def _hold_garbage() -> None:
+    """What is there by now stays: to look through it again and again held keys up by 0.1 s."""
+    gc.collect()
+    gc.freeze()
 
 
 def run_dashboard(endpoint: Endpoint, *, look: str = DARK) -> int:

@@ -14,7 +14,7 @@ from threading import Thread
 from ripieno.engine.loop import Engine, Output
 from ripieno.engine.rig import Both, Rig
 from ripieno.midi import ports
-from ripieno.midi.ahead import OutputAhead
+from ripieno.midi.ahead import PortsAhead
 from ripieno.midi.lasting import LastingInput, LastingOutput, PortState
 from ripieno.midi.soundfont import find_soundfont
 from ripieno.midi.sounding import Sounding
@@ -37,22 +37,26 @@ class Plugs:
     """The ports of a rig. `said` has a sentence for the MIDI system and for the sound."""
 
     def __init__(
-        self, rig: Rig, system: System, sounding: Sounding, ahead: OutputAhead, *, hurries: bool
+        self, rig: Rig, system: System, sounding: Sounding, ahead: PortsAhead, *, hurries: bool
     ) -> None:
         """Opens the output, before anything else: what was left sounding there ends.
 
-        `ahead` may have it open already. `hurries`: an engine before this one was playing there
-        until now. Raises MachineError if there is to be sound and cannot be.
+        `ahead` is taken over, and may have it open already. `hurries`: an engine before this one
+        was playing there until now. Raises MachineError if there is to be sound and cannot be.
         """
         self.said: list[str] = []
         self._own = ExitStack()
         self._given = rig.system
         self.system = system
         self._engine: Engine | None = None
-        self._input = LastingInput(rig.input, self._receive, hurries=hurries)
-        self._sound: PortState | None = None
-        self._output = LastingOutput(rig.output, sounding, ahead, hurries=hurries)
         self._uses_port = rig.output is not None or not rig.sound
+        ahead.leave_other(system)
+        if not self._uses_port:
+            ahead.output.close()
+        self._has_client_in = ahead.input.midi is not None
+        self._input = LastingInput(rig.input, self._receive, ahead.input, hurries=hurries)
+        self._sound: PortState | None = None
+        self._output = LastingOutput(rig.output, sounding, ahead.output, hurries=hurries)
         self._opened_out = self._uses_port and self._output.look(self.system)
         if hurries and self._opened_out and system.is_served:
             self._repeat_endings(_REPEAT_AFTER_S)
@@ -67,7 +71,7 @@ class Plugs:
     def begin(self, engine: Engine) -> None:
         """Open the input."""
         self._engine = engine
-        if self._opened_out:
+        if self._opened_out and not self._has_client_in:
             ports.pause(self.system)
         self._look_in()
         self._threads.renew()

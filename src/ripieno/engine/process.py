@@ -46,7 +46,7 @@ from ripieno.engine.plugs import Plugs
 from ripieno.engine.realtime import hold_garbage, lock_memory
 from ripieno.engine.spawn import LOOK, send
 from ripieno.errors import MachineError
-from ripieno.midi.ahead import OutputAhead
+from ripieno.midi.ahead import PortsAhead
 from ripieno.midi.sounding import Sounding
 from ripieno.midi.systems import System, choose
 from ripieno.perform.events import Controller, Resume, SetSendClock
@@ -93,12 +93,14 @@ class Speech:
 def main() -> int:
     """Play until the host's stream ends or a signal does it.
 
-    Called with LOOK it finds the MIDI system before it is told what to play; a process that waits
-    for another to end does not, for by then another system may answer.
+    Called with LOOK it finds the MIDI system and its ports before it is told what to play; a
+    process that waits for another to end does not, for by then another system may answer.
     """
     hear, speech = _streams()
-    found = choose() if LOOK in sys.argv[1:] else None
-    ahead = OutputAhead()
+    ahead, found = PortsAhead(), None
+    if LOOK in sys.argv[1:]:
+        found = choose()
+        ahead.look(found)
     begin = _begun(hear, ahead)
     if begin is None:  # the host has nothing to play after all
         ahead.close()
@@ -113,7 +115,7 @@ def main() -> int:
         return playing.go_on(hear)
 
 
-def _begun(hear: BinaryIO, ahead: OutputAhead) -> Begin | None:
+def _begun(hear: BinaryIO, ahead: PortsAhead) -> Begin | None:
     """What to play, once it is told; None at the stream's end."""
     while True:
         try:
@@ -145,7 +147,7 @@ class _Playing:
         self,
         begin: Begin,
         found: System | None,
-        ahead: OutputAhead,
+        ahead: PortsAhead,
         speech: Speech,
         stack: ExitStack,
     ) -> None:

@@ -18,7 +18,7 @@ from typing import Any, Generic, TypeVar
 
 from ripieno.errors import MachineError
 from ripieno.midi import ports
-from ripieno.midi.ahead import OutputAhead
+from ripieno.midi.ahead import ClientAhead
 from ripieno.midi.memory import Receive
 from ripieno.midi.ports import InPort, OutPort, Pick, Side
 from ripieno.midi.sounding import Sounding
@@ -45,17 +45,22 @@ class _Lasting(ABC, Generic[PortT]):
 
     Everything but `OutPort.send` is for one thread, that which first called `look`."""
 
-    def __init__(self, side: Side, choice: str | None, *, hurries: bool) -> None:
+    def __init__(
+        self, side: Side, choice: str | None, ahead: ClientAhead | None, *, hurries: bool
+    ) -> None:
+        """`ahead` is taken over."""
         self.state = PortState("", f"no {side.kind} has been looked for yet")
         self._side = side
         self._choice = choice
         self._hurries = hurries
-        self._midi: Any = None  # lists ports while none is open
+        ahead = ahead or ClientAhead(side)
+        self._midi = ahead.midi  # lists ports while none is open
         self._port: PortT | None = None
         self._opened: tuple[str, str] | None = None  # its name, and what RtMidi calls it
-        self._ahead: tuple[str, str] | None = None  # the same of one that `_midi` has open already
+        self._ahead = ahead.opened  # the same of one that `_midi` has open already
         self._refused_ns: int | None = None
-        self._seen: list[str] = []  # the ports, as they were listed last
+        self._seen = ahead.seen  # the ports, as they were listed last
+        self._since_ns = dict.fromkeys(ahead.seen, ahead.seen_ns)  # when each was first seen
         self._others_moved = False  # whether they were others at the look before
 
     def look(self, system: System) -> bool:
@@ -82,15 +87,16 @@ class _Lasting(ABC, Generic[PortT]):
         if self._opened != (pick.name, raw):
             self._let_go()
             if raw and not hurries:
-                # It may have just come. A JACK client has ports some moments before it is
-                # active, and to connect one then fails without a word.
-                ports.pause(system)
+                # A JACK client has ports some moments before it is active, and to connect one then
+                # fails without a word.
+                ports.pause(system, self._since_ns[raw])
             self._open(system, pick, raw)
 
     def _wanted(self, system: System) -> tuple[Pick, str]:
         listed = self._listed(system)
         self._others_moved = listed != self._seen
-        self._seen = listed
+        self._seen, now_ns = listed, time.monotonic_ns()
+        self._since_ns = {raw: self._since_ns.get(raw, now_ns) for raw in listed}
         names = ports.names_of(system, listed)
         in_use = self._opened and self._opened[0]
         if self._choice is None and in_use in names:
@@ -147,8 +153,15 @@ class _Lasting(ABC, Generic[PortT]):
 class LastingInput(_Lasting[InPort]):
     """`receive(data, at_ns)` is called as by `InPort`; `errors` counts what it raised."""
 
-    def __init__(self, choice: str | None, receive: Receive, *, hurries: bool = False) -> None:
-        super().__init__(ports.IN, choice, hurries=hurries)
+    def __init__(
+        self,
+        choice: str | None,
+        receive: Receive,
+        ahead: ClientAhead | None = None,
+        *,
+        hurries: bool = False,
+    ) -> None:
+        super().__init__(ports.IN, choice, ahead, hurries=hurries)
         self._receive = receive
         self._errors = 0
 
@@ -175,14 +188,11 @@ class LastingOutput(_Lasting[OutPort]):
         self,
         choice: str | None,
         sounding: Sounding,
-        ahead: OutputAhead | None = None,
+        ahead: ClientAhead | None = None,
         *,
         hurries: bool = False,
     ) -> None:
-        """`ahead` is taken over."""
-        super().__init__(ports.OUT, choice, hurries=hurries)
-        if ahead is not None:
-            self._midi, self._ahead = ahead.midi, ahead.opened
+        super().__init__(ports.OUT, choice, ahead, hurries=hurries)
         self.unheard = 0
         self.ended = 0  # notes that had been left sounding
         self._sounding = sounding

@@ -38,7 +38,7 @@ _OPENINGS = 5  # tries, where ports come and go meanwhile
 # A JACK server (1.9.21) may never wake the second of two clients that are activated at once,
 # mostly while other programs ask it for its ports: of 25 such starts one heard no key, of 80
 # with half this pause none.
-_JACK_PORTS_APART_S = 0.1
+_JACK_PORTS_APART_NS = 100_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,10 +100,14 @@ def open_output(system: System, choice: str | None) -> "OutPort | MemoryOut":
     return OutPort.open(system, choice)
 
 
-def pause(system: System) -> None:
-    """Wait until a program that has opened a port may open its next."""
+def pause(system: System, since_ns: int | None = None) -> None:
+    """Wait until a program that has opened a port may open its next.
+
+    `since_ns` is when it had, or when the next one was there; by default that is now.
+    """
     if system.is_served:
-        time.sleep(_JACK_PORTS_APART_S)
+        gone_ns = 0 if since_ns is None else time.monotonic_ns() - since_ns
+        time.sleep(max(0, _JACK_PORTS_APART_NS - gone_ns) / NS_PER_S)
 
 
 class InPort:
