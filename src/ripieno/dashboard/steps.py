@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property, lru_cache
 
+from rich.style import Style
 from textual.strip import Strip
 
 from ripieno.dashboard.keyboard import CHIP, SIGN, strip_of
@@ -20,6 +21,7 @@ from ripieno.theory.pitch import HIGHEST, LOWEST, note_name
 LABEL = 9  # columns before the grid
 SPEEDS = (25, 33, 50, 60, 70, 80, 90, 100)  # per cent of the tempo, for practising
 
+_REVERSE = Style(reverse=True)
 _FINEST = 96  # parts of a quarter; the wire's floats are fractions no finer than this
 _FINGERS = 5
 _WIDEST = 16  # columns of the finest step; our choice, wider tears the row apart
@@ -257,13 +259,28 @@ def grid(
 def _grid(
     figure: Figure, scale: Scale, height: int, cursor: int | None, centre: int
 ) -> tuple[Strip, ...]:
+    ruler, *rows = _rows(figure, scale, height, centre)
+    if cursor is not None:
+        rows = [_reversed_at(row, LABEL + cursor) for row in rows]
+    return ruler, *rows, _pointer(scale, cursor)
+
+
+def _reversed_at(row: Strip, column: int) -> Strip:
+    if row.cell_length <= column:
+        return row
+    here = row.crop(column, column + 1).apply_style(_REVERSE)
+    return Strip.join([row.crop(0, column), here, row.crop(column + 1)])
+
+
+@lru_cache(maxsize=32)
+def _rows(figure: Figure, scale: Scale, height: int, centre: int) -> tuple[Strip, ...]:
     rows = _note_rows(figure)
     if len(rows) + 2 > height:
         rows = [(side, None) for side in (Side.RIGHT, Side.LEFT)]
-    drawn = [_row(figure, scale, side, note, cursor, centre) for side, note in rows]
+    drawn = [_row(figure, scale, side, note, centre) for side, note in rows]
     if 2 * len(rows) + 3 <= height:  # as far apart as the room allows reads best from afar
         drawn = [line for row in drawn for line in (row, Strip.blank(0))]
-    return _ruler(figure, scale), *drawn, _pointer(scale, cursor)
+    return _ruler(figure, scale), *drawn
 
 
 def _note_rows(figure: Figure) -> list[tuple[Side, int | None]]:
@@ -306,7 +323,6 @@ def _row(
     scale: Scale,
     side: Side,
     note: int | None,
-    cursor: int | None,
     centre: int,
 ) -> Strip:
     cells = _empty_cells(figure, scale)
@@ -316,9 +332,6 @@ def _row(
             which = alone if note is None else note
             finger = None if which is None else figure.finger(side, which, step.at)
             _draw_step(cells, scale, step, "●" if finger is None else str(finger))
-    if cursor is not None:
-        character, style = cells[cursor]
-        cells[cursor] = (character, f"{style} reverse".strip())
     name = side.value if note is None else note_name(note, centre)
     return strip_of([(SIGN[side], CHIP[side]), *_label(f" {name}")[:-1], *cells, ("│", "dim")])
 
