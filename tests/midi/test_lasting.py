@@ -1,15 +1,14 @@
 """Ports that come and go, on a real JACK server: another process has the instruments."""
 
-import subprocess
-import sys
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import replace
-from queue import Empty, SimpleQueue
+from queue import SimpleQueue
 
 import pytest
 import rtmidi
 
+from instruments import plugged, pressed_until_heard
 from jack_server import press, running_server
 from ripieno.midi import systems
 from ripieno.midi.ahead import ClientAhead, PortsAhead
@@ -19,48 +18,6 @@ from ripieno.midi.systems import System
 from ripieno.perform.message import control, note_off, note_on, silence
 
 NONE = System(None, "memory", "no MIDI system", virtual=False)
-
-INSTRUMENT = """
-import sys, rtmidi
-kind, client, port = sys.argv[1:]
-midi = getattr(rtmidi, kind)(rtmidi.API_UNIX_JACK, client)
-midi.open_virtual_port(port)
-if kind == "MidiIn":
-    midi.set_callback(lambda event, _: print(bytes(event[0]).hex(), flush=True))
-print("plugged in", flush=True)
-for line in sys.stdin:
-    midi.send_message(bytes.fromhex(line))
-midi.delete()
-"""
-
-
-class Instrument:
-    """Somebody else's port, until it is unplugged."""
-
-    def __init__(self, kind: str, client: str, port: str) -> None:
-        command = [sys.executable, "-c", INSTRUMENT, kind, client, port]
-        pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE}
-        self._process = subprocess.Popen(command, text=True, **pipes)
-        assert self._process.stdout.readline() == "plugged in\n"
-
-    def send(self, data: bytes) -> None:
-        self._process.stdin.write(data.hex() + "\n")
-        self._process.stdin.flush()
-
-    def heard(self, count: int) -> list[bytes]:
-        return [bytes.fromhex(self._process.stdout.readline()) for _ in range(count)]
-
-    def unplug(self) -> None:
-        self._process.communicate(timeout=20)
-
-
-@contextmanager
-def plugged(kind: str, client: str, port: str) -> Iterator[Instrument]:
-    instrument = Instrument(kind, client, port)
-    try:
-        yield instrument
-    finally:
-        instrument.unplug()
 
 
 @pytest.fixture(scope="module")
@@ -81,16 +38,6 @@ def listening(
         yield port, heard
     finally:
         port.close()
-
-
-def pressed_until_heard(keyboard: Instrument, heard: "SimpleQueue[bytes]", data: bytes) -> None:
-    """As a player does who hears nothing: a connection just made may still lose a key."""
-    for _ in range(40):
-        keyboard.send(data)
-        with suppress(Empty):
-            assert heard.get(timeout=0.5) == data
-            return
-    pytest.fail("the keyboard is not heard")
 
 
 @contextmanager

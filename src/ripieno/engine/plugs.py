@@ -20,10 +20,11 @@ from ripieno.midi.soundfont import find_soundfont
 from ripieno.midi.sounding import Sounding
 from ripieno.midi.synth import Synth
 from ripieno.midi.systems import System, choose
-from ripieno.midi.threads import ForeignThreads
+from ripieno.midi.threads import ForeignThreads, Woken
 from ripieno.perform.events import Silence, Stop
 
 _TURNS = 3  # between two looks at one side
+_SEEN_AWAKE = 4  # times that clients just made are looked at, whether the server wakes them
 _SETTLING_TURNS = 5  # after a port came or went, in which threads of the MIDI system still end
 # A JACK server whose client was killed passes nothing on for a while: 12 to 64 ms, measured on an
 # idle machine, more on a busy one.
@@ -67,6 +68,8 @@ class Plugs:
         self._turn = 0
         self._threads = ForeignThreads()
         self._settling = 0
+        self._woken: Woken | None = None
+        self._to_see = 0  # how many more times all clients must be seen awake
 
     def begin(self, engine: Engine) -> None:
         """Open the input."""
@@ -75,6 +78,7 @@ class Plugs:
             ports.pause(self.system)
         self._look_in()
         self._threads.renew()
+        self._watch_clients()
 
     def turn(self) -> bool:
         """Whether a port has come or gone."""
@@ -85,6 +89,10 @@ class Plugs:
         sides = {0: self._look_out, _TURNS // 2: self._look_in}
         look = sides.get(self._turn % _TURNS)
         changed = look is not None and look()
+        if changed:
+            self._watch_clients()
+        elif self._woken is not None:
+            self._renew_sleepers(self._woken)
         self._settling = _SETTLING_TURNS if changed else max(0, self._settling - 1)
         if self._settling:
             self._threads.renew()
@@ -154,6 +162,29 @@ class Plugs:
     def _is_alone(self) -> bool:
         """Whether no MIDI system answers, or this one has nothing of what is wanted."""
         return self.system.api is None or not (self._input.state.name or self._output.state.name)
+
+    def _watch_clients(self) -> None:
+        """Both have just been made, or one of them: does the server wake them?"""
+        self._to_see = _SEEN_AWAKE
+        self._watch_on()
+
+    def _watch_on(self) -> None:
+        clients = self._input.threads, self._output.threads
+        can_tell = self.system.is_served and all(clients)
+        self._woken = Woken(clients) if can_tell and self._to_see else None
+
+    def _renew_sleepers(self, woken: Woken) -> None:
+        asleep = woken.asleep()
+        if asleep is None:
+            return
+        sides = self._input, self._output
+        for place in asleep:
+            sides[place].renew(self.system)
+        if asleep:
+            self._settling = _SETTLING_TURNS
+            self._threads.renew()
+        self._to_see -= 1
+        self._watch_on()
 
     def _look_in(self) -> bool:
         assert self._engine is not None, "plugs begin with their engine"

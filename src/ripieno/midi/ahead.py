@@ -16,12 +16,14 @@ from ripieno.midi.threads import ForeignThreads
 
 
 class ClientAhead:
-    """One side's. Who takes over has `midi`, RtMidi's object; `seen`, the ports that were there at
-    `seen_ns`, as RtMidi calls them; and `opened`, a port's name and what RtMidi calls it.
+    """One side's. Who takes over has `midi`, RtMidi's object, and its `threads`; `seen`, the ports
+    that were there at `seen_ns`, as RtMidi calls them; and `opened`, a port's name and what RtMidi
+    calls it.
     """
 
     def __init__(self, side: Side) -> None:
         self.midi: Any = None
+        self.threads: frozenset[int] = frozenset()
         self.seen: list[str] = []
         self.seen_ns = 0
         self.opened: tuple[str, str] | None = None
@@ -29,7 +31,7 @@ class ClientAhead:
 
     def make(self, system: System) -> None:
         """Have a client that has looked for ports. Raises MachineError."""
-        self.midi = ports.new_client(system, self._side)
+        self.midi, self.threads = ports.new_client_and_threads(system, self._side)
         self.seen, self.seen_ns = ports.listed(self.midi), time.monotonic_ns()
 
     def open(self, system: System, name: str) -> None:

@@ -54,7 +54,8 @@ class _Lasting(ABC, Generic[PortT]):
         self._choice = choice
         self._hurries = hurries
         ahead = ahead or ClientAhead(side)
-        self._midi = ahead.midi  # lists ports while none is open
+        self._midi: Any = ahead.midi  # lists ports while none is open
+        self._threads = ahead.threads  # the client's that was made last
         self._port: PortT | None = None
         self._opened: tuple[str, str] | None = None  # its name, and what RtMidi calls it
         self._ahead = ahead.opened  # the same of one that `_midi` has open already
@@ -73,10 +74,21 @@ class _Lasting(ABC, Generic[PortT]):
             self.state = PortState("", str(reason))
         return self._opened != before
 
+    def renew(self, system: System) -> None:
+        """The same with another client, for the server never wakes this one."""
+        self._let_go()
+        self._drop_client()
+        self.look(system)
+
     def close(self) -> None:
         """No port any more, unless `look` is called again."""
         self._let_go()
         self._drop_client()
+
+    @property
+    def threads(self) -> frozenset[int]:
+        """The client's; none where there is no client."""
+        return self._threads if self._midi is not None or self._opened else frozenset()
 
     def _follow(self, system: System) -> None:
         hurries, self._hurries = self._hurries, False
@@ -109,31 +121,34 @@ class _Lasting(ABC, Generic[PortT]):
         if self._port is not None:
             return self._port.listed()
         if self._midi is None:
-            self._midi = ports.new_client(system, self._side)
+            self._make_client(system)
         return ports.listed(self._midi)
+
+    def _make_client(self, system: System) -> None:
+        self._midi, self._threads = ports.new_client_and_threads(system, self._side)
 
     def _open(self, system: System, pick: Pick, raw: str) -> None:
         now_ns = time.monotonic_ns()
         if self._refused_ns is not None and now_ns - self._refused_ns < _REFUSED_NS:
             return
         if system.api is not None:
-            midi = self._midi or ports.new_client(system, self._side)
+            if self._midi is None:
+                self._make_client(system)
             try:
-                self._open_unless_ahead(system, midi, pick, raw)
+                self._open_unless_ahead(system, pick, raw)
             except MachineError:
-                self._midi = midi
                 self._refused_ns = now_ns
                 raise
-            self._midi, self._refused_ns = None, None
+            midi, self._midi, self._refused_ns = self._midi, None, None
             self._publish(midi, pick)
         self._opened, self.state = (pick.name, raw), PortState(pick.name, pick.why)
 
-    def _open_unless_ahead(self, system: System, midi: Any, pick: Pick, raw: str) -> None:
+    def _open_unless_ahead(self, system: System, pick: Pick, raw: str) -> None:
         ahead, self._ahead = self._ahead, None
         if ahead is not None and ahead != (pick.name, raw):
-            midi.close_port()
+            self._midi.close_port()
         if ahead != (pick.name, raw):
-            ports.open_port(system, midi, pick, self._side)
+            ports.open_port(system, self._midi, pick, self._side)
 
     @abstractmethod
     def _publish(self, midi: Any, pick: Pick) -> None:

@@ -24,6 +24,7 @@ from ripieno.errors import MachineError
 from ripieno.midi.memory import MemoryIn, MemoryOut, Receive
 from ripieno.midi.names import find, is_loopback, told_apart, without_alsa_address, without_index
 from ripieno.midi.systems import CLIENT, System
+from ripieno.midi.threads import foreign
 from ripieno.perform.message import is_legal
 from ripieno.units import NS_PER_S
 
@@ -244,6 +245,12 @@ def new_client(system: System, side: Side) -> Any:
         return side.client(system.api, system.client)
     except rtmidi.RtMidiError as error:
         raise MachineError(f"{system.name} no longer answers: {error}") from error
+
+
+def new_client_and_threads(system: System, side: Side) -> tuple[Any, frozenset[int]]:
+    """As `new_client`, with the threads that the client has."""
+    before = foreign()
+    return new_client(system, side), foreign() - before
 
 
 def names_of(system: System, raw: Sequence[str]) -> tuple[str, ...]:
