@@ -149,12 +149,15 @@ class Recorder:
         return self._heard
 
     def stop(self, at_least: int = 0) -> list[tuple[float, bytes]]:
-        """All that was recorded, once it is `at_least` that many messages."""
+        """All that was recorded, once it is `at_least` that many messages.
+
+        But not what the program says again at its end, in case that JACK has lost it.
+        """
         self.wait_for(at_least)
         self.__exit__()
         while not self._lines.empty():
             self._take(self._lines.get())
-        return self._heard
+        return _said_once(self._heard)
 
     def __exit__(self, *_: object) -> None:
         _end(self._process)
@@ -170,6 +173,21 @@ class Recorder:
         if match is not None:
             ms = int(match[1]) * 1000 / RATE
             self._heard.append((ms, bytes.fromhex(match[2])))
+
+
+def _said_once(heard: list[tuple[float, bytes]]) -> list[tuple[float, bytes]]:
+    """Without the ends of notes and of the pedal that come after the last all-sound-off."""
+    offs = [place for place, (_, data) in enumerate(heard) if _is_control(data, 120)]
+    last = offs[-1] if offs else len(heard)
+    return heard[: last + 1] + [
+        (ms, data)
+        for ms, data in heard[last + 1 :]
+        if data[0] & 0xF0 != 0x80 and not _is_control(data, 64)
+    ]
+
+
+def _is_control(data: bytes, number: int) -> bool:
+    return data[0] & 0xF0 == 0xB0 and data[1] == number
 
 
 def _ports() -> list[str] | None:

@@ -51,7 +51,6 @@ class Plugged:
             time.sleep(TURN_S)
 
     def close(self) -> None:
-        self.plugs.close_input()
         self.engine.close()
         self.plugs.close()
 

@@ -178,6 +178,18 @@ def test_clients_made_ahead_are_taken_over_and_open_what_has_come_since_too(jack
 
 
 @pytest.mark.jack
+def test_what_ended_is_ended_again_at_the_end_but_not_what_was_left_sounding(jack: System) -> None:
+    with plugged("MidiIn", "piano", "in") as piano:
+        with sending("piano", Sounding.unkept()) as port:
+            assert port.look(jack)
+            for data in (note_on(0, 60, 80), note_on(1, 64, 80), note_off(0, 60)):
+                port.send(data)
+        struck = [note_on(0, 60, 80), note_on(1, 64, 80), note_off(0, 60)]
+        again = [note_off(0, 60), control(0, 64, 0)]
+        assert piano.heard(7) == [*struck, *again, *again]
+
+
+@pytest.mark.jack
 def test_clients_made_ahead_are_left_for_another_system(jack: System) -> None:
     ahead = PortsAhead()
     ahead.look(jack)

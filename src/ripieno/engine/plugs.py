@@ -126,10 +126,6 @@ class Plugs:
         """Notes that others had left sounding, and that were ended."""
         return self._output.ended
 
-    def close_input(self) -> None:
-        """No keys any more."""
-        self._input.close()
-
     def close(self) -> None:
         """Call it when the engine has ended, so that its last messages leave."""
         self._input.close()

@@ -175,7 +175,6 @@ class _Playing:
         while self._engine.is_running and not self._ended.wait(_NEWS_APART_S):
             self._turn()
         is_fault = not self._engine.is_running
-        self._plugs.close_input()
         self._engine.close()
         while self._tell_news():
             pass

@@ -25,6 +25,9 @@ from ripieno.midi.sounding import Sounding
 from ripieno.midi.systems import System
 from ripieno.units import NS_PER_S
 
+# JACK may lose all messages of the moment in which a client leaves, such as our other side's or the
+# waiting engine's at an end: what ends notes is said again after these.
+_SAID_AGAIN_S = (0.02, 0.03)
 # A port that could not be opened is not tried again for so long: another program may have it.
 _REFUSED_NS = NS_PER_S
 
@@ -211,6 +214,7 @@ class LastingOutput(_Lasting[OutPort]):
         self.unheard = 0
         self.ended = 0  # notes that had been left sounding
         self._sounding = sounding
+        self._is_served = False
         self._endings: list[bytes] = []  # what was sent at the opening for what sounded
         self._again: list[bytes] = []  # and what is still to be sent once more
         self._sending = Lock()
@@ -229,6 +233,10 @@ class LastingOutput(_Lasting[OutPort]):
         """As of a side. What was sent to a port that is still there has arrived."""
         port, opened = self._port, self._opened
         is_there = port is not None and opened is not None and opened[1] in ("", *port.listed())
+        if is_there and self._is_served:
+            for pause_s in _SAID_AGAIN_S:
+                time.sleep(pause_s)
+                self._end_again(self._sounding.doubtful())
         super().close()
         if is_there:
             self._sounding.arrived()
@@ -240,6 +248,7 @@ class LastingOutput(_Lasting[OutPort]):
         And it may lose all messages of one moment when a client comes or goes, such as the other
         side's own: so what has been ended is ended once more then, too.
         """
+        self._is_served = system.is_served
         changed = super().look(system)
         if changed:
             return True
