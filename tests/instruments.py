@@ -5,8 +5,11 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from queue import Empty, SimpleQueue
+from threading import Thread
 
 import pytest
+
+PATIENCE_S = 10.0
 
 INSTRUMENT = """
 import sys, rtmidi
@@ -30,16 +33,32 @@ class Instrument:
         pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE}
         self._process = subprocess.Popen(command, text=True, **pipes)
         assert self._process.stdout.readline() == "plugged in\n"
+        self._lines: SimpleQueue[str] = SimpleQueue()
+        self._reader = Thread(target=self._read, daemon=True)
+        self._reader.start()
 
     def send(self, data: bytes) -> None:
         self._process.stdin.write(data.hex() + "\n")
         self._process.stdin.flush()
 
     def heard(self, count: int) -> list[bytes]:
-        return [bytes.fromhex(self._process.stdout.readline()) for _ in range(count)]
+        found: list[bytes] = []
+        while len(found) < count:
+            try:
+                found.append(bytes.fromhex(self._lines.get(timeout=PATIENCE_S)))
+            except Empty:
+                pytest.fail(f"{len(found)} of {count} messages came: {found}")
+        return found
 
     def unplug(self) -> None:
-        self._process.communicate(timeout=20)
+        self._process.stdin.close()
+        self._process.wait(timeout=2 * PATIENCE_S)
+        self._reader.join()
+        self._process.stdout.close()
+
+    def _read(self) -> None:
+        for line in self._process.stdout:
+            self._lines.put(line)
 
 
 @contextmanager

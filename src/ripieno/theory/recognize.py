@@ -232,7 +232,7 @@ def _way(cost: int, decade: int, order: int, root: int, held: int) -> _Way:
     return _Way(cost, decade, order, root, _semitones(held & ~entry.tones), omitted)
 
 
-@lru_cache(maxsize=12 * 2048)
+@lru_cache(maxsize=4096)  # far more than an evening has
 def _plain(above: int, bass: int) -> tuple[tuple[Chord, ...], bool]:
     """The chords without key or previous chord, and whether those could change the order."""
     ways = _ways(above)
