@@ -74,7 +74,8 @@ def test_a_client_that_the_server_never_wakes_is_made_anew_and_hears(
 
 
 @pytest.mark.jack
-def test_clients_that_are_awake_stay(jack: System) -> None:
+def test_clients_that_are_awake_stay(jack: System, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(threads, "_ENOUGH", 20)  # a quarter of a second
     with plugged("MidiOut", "keys", "out"), plugged("MidiIn", "piano", "in"):
         rig = Plugged(jack)
         clients = rig.plugs._input.threads, rig.plugs._output.threads
