@@ -7,8 +7,15 @@ On JACK a message is lost when the machine holds a client up for a period. So a 
 fails is run once more, and the last line counts these (`1 rerun`).
 """
 
+from collections.abc import Iterator
+
 import pytest
+import rtmidi
 from hypothesis import settings
+
+from jack_server import running_server
+from ripieno.midi import systems
+from ripieno.midi.systems import System
 
 ALONE = {"end_to_end", "engine", "latency"}  # folders
 
@@ -26,3 +33,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             item.add_marker(pytest.mark.flaky(reruns=1))
         if is_on_jack or item.path.parent.name in ALONE:
             item.add_marker(pytest.mark.alone)
+
+
+@pytest.fixture(scope="module")
+def jack() -> Iterator[System]:
+    """JACK as a MIDI system, on a server of the module's own."""
+    if rtmidi.API_UNIX_JACK not in rtmidi.get_compiled_api():
+        pytest.skip("python-rtmidi was built without JACK")
+    with running_server():
+        yield systems.choose((rtmidi.API_UNIX_JACK,))

@@ -1,18 +1,16 @@
 """What the engine is plugged into, on a real JACK server."""
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 
 import pytest
-import rtmidi
 
 from instruments import plugged
-from jack_server import running_server
 from ripieno.engine.loop import Engine
 from ripieno.engine.plugs import Plugs
 from ripieno.engine.rig import Rig
 from ripieno.host.library import Library
-from ripieno.midi import systems, threads
+from ripieno.midi import threads
 from ripieno.midi.ahead import PortsAhead
 from ripieno.midi.sounding import Sounding
 from ripieno.midi.systems import System
@@ -22,14 +20,6 @@ from ripieno.perform.settings import Settings
 
 PATIENCE_S = 20.0
 TURN_S = 0.04
-
-
-@pytest.fixture(scope="module")
-def jack() -> Iterator[System]:
-    if rtmidi.API_UNIX_JACK not in rtmidi.get_compiled_api():
-        pytest.skip("python-rtmidi was built without JACK")
-    with running_server():
-        yield systems.choose((rtmidi.API_UNIX_JACK,))
 
 
 class Plugged:

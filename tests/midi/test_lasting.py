@@ -6,11 +6,9 @@ from dataclasses import replace
 from queue import SimpleQueue
 
 import pytest
-import rtmidi
 
 from instruments import plugged, pressed_until_heard
-from jack_server import press, running_server
-from ripieno.midi import systems
+from jack_server import press
 from ripieno.midi.ahead import ClientAhead, PortsAhead
 from ripieno.midi.lasting import LastingInput, LastingOutput, PortState
 from ripieno.midi.sounding import Sounding
@@ -18,14 +16,6 @@ from ripieno.midi.systems import System
 from ripieno.perform.message import control, note_off, note_on, silence
 
 NONE = System(None, "memory", "no MIDI system", virtual=False)
-
-
-@pytest.fixture(scope="module")
-def jack() -> Iterator[System]:
-    if rtmidi.API_UNIX_JACK not in rtmidi.get_compiled_api():
-        pytest.skip("python-rtmidi was built without JACK")
-    with running_server():
-        yield systems.choose((rtmidi.API_UNIX_JACK,))
 
 
 @contextmanager

@@ -2,30 +2,20 @@
 
 import os
 import time
-from collections.abc import Iterator
 from pathlib import Path
 from queue import SimpleQueue
 
 import pytest
-import rtmidi
 
-from jack_server import Recorder, press, running_server
+from jack_server import Recorder, press
 from ripieno.errors import MachineError
-from ripieno.midi import ports, systems
+from ripieno.midi import ports
 from ripieno.midi.systems import System
 
 pytestmark = pytest.mark.jack
 
 # Differing data bytes; a program change, for it is two bytes long.
 PLAYED = [b"\x90\x3c\x41", b"\xc2\x05", b"\xb0\x40\x7f", b"\x80\x3c\x42"]
-
-
-@pytest.fixture(scope="module")
-def jack() -> Iterator[System]:
-    if rtmidi.API_UNIX_JACK not in rtmidi.get_compiled_api():
-        pytest.skip("python-rtmidi was built without JACK")
-    with running_server():
-        yield systems.choose((rtmidi.API_UNIX_JACK,))
 
 
 class Inbox:
