@@ -334,6 +334,17 @@ def test_when_the_keyboard_is_unplugged_its_keys_come_up_and_the_music_stops() -
         assert {data[1] % 12 for data in ends.take(5)} == {0, 4, 7}
 
 
+def test_a_keyboard_that_is_opened_anew_may_come_up_without_an_end_to_the_music() -> None:
+    with running("rippling-sixteenths", split=72) as ends:
+        ends.press(*TRIAD, 90)
+        ends.take_until(bytes((0xB0, 64, 127)))
+        ends.engine.unplugged(time.monotonic_ns(), stops=False)
+        ends.take_until(bytes((0x80, 90, 64)))
+        shown = ends.engine.look()
+        assert shown.keys == ()
+        assert shown.bar_and_beat is not None
+
+
 def test_keys_that_come_faster_than_they_can_be_taken_are_counted_and_leave_nothing_on() -> None:
     performer = Performer(Settings(split=0), Rig("smooth-chords").style)
     ends = Ends(performer)

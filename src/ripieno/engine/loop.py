@@ -111,6 +111,7 @@ class _Look:
 @dataclass(frozen=True, slots=True)
 class _Unplugged:
     at_ns: int
+    stops: bool
 
 
 _Item = tuple[bytes, int] | Input | Bind | _Look | _Unplugged | None  # None: the end
@@ -165,9 +166,9 @@ class Engine:
         """An event that comes from the program and not from the keyboard."""
         self._queue.put(event)
 
-    def unplugged(self, at_ns: int) -> None:
-        """The keyboard is gone: its keys come up, and the music stops."""
-        self._queue.put(_Unplugged(at_ns))
+    def unplugged(self, at_ns: int, *, stops: bool = True) -> None:
+        """The keyboard is gone: its keys come up, and the music stops if it is to."""
+        self._queue.put(_Unplugged(at_ns, stops))
 
     def look(self) -> Snapshot:
         """The performer as it is now. Waits for the loop's next turn.
@@ -282,10 +283,10 @@ class Engine:
     def _recover(self) -> None:
         """After a flood nobody knows which keys are down."""
         self._flooded = self.counts.flooded
-        self._lose_keys(time.monotonic_ns())
+        self._lose_keys(time.monotonic_ns(), stops=True)
 
-    def _lose_keys(self, at_ns: int) -> None:
-        for event in [*self._decoder.unplugged(at_ns), Stop(at_ns)]:
+    def _lose_keys(self, at_ns: int, *, stops: bool) -> None:
+        for event in [*self._decoder.unplugged(at_ns), *([Stop(at_ns)] if stops else [])]:
             self._hand_in(event)
 
     def _take(self, item: _Item) -> None:
@@ -302,8 +303,8 @@ class Engine:
                         continue  # it says nothing to anybody, and there are 48 a second
                     if not self._is_command(event):
                         self._hand_in(event)
-            case _Unplugged(at_ns):
-                self._lose_keys(at_ns)
+            case _Unplugged(at_ns, stops):
+                self._lose_keys(at_ns, stops=stops)
             case Bind():
                 self._bound = item
             case event:

@@ -177,6 +177,8 @@ class Plugs:
         for place in asleep:
             sides[place].renew(self.system)
         if asleep:
+            assert self._engine is not None, "plugs begin with their engine"
+            self._engine.unplugged(time.monotonic_ns(), stops=False)  # if it had heard any key
             self._settling = _SETTLING_TURNS
             self._threads.renew()
         self._to_see -= 1
