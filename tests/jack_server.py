@@ -176,13 +176,15 @@ class Recorder:
 
 
 def _said_once(heard: list[tuple[float, bytes]]) -> list[tuple[float, bytes]]:
-    """Without the ends of notes and of the pedal that come after the last all-sound-off."""
+    """Without what comes after the last all-sound-off and ends notes that were struck, or lifts
+    the pedal."""
+    struck = {bytes((0x80 | data[0] & 0x0F, data[1])) for _, data in heard if data[0] >> 4 == 9}
     offs = [place for place, (_, data) in enumerate(heard) if _is_control(data, 120)]
     last = offs[-1] if offs else len(heard)
     return heard[: last + 1] + [
         (ms, data)
         for ms, data in heard[last + 1 :]
-        if data[0] & 0xF0 != 0x80 and not _is_control(data, 64)
+        if data[:2] not in struck and not (_is_control(data, 64) and data[2] == 0)
     ]
 
 

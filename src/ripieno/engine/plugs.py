@@ -54,7 +54,6 @@ class Plugs:
         ahead.leave_other(system)
         if not self._uses_port:
             ahead.output.close()
-        self._has_client_in = ahead.input.midi is not None
         self._input = LastingInput(rig.input, self._receive, ahead.input, hurries=hurries)
         self._sound: PortState | None = None
         self._output = LastingOutput(rig.output, sounding, ahead.output, hurries=hurries)
@@ -74,7 +73,7 @@ class Plugs:
     def begin(self, engine: Engine) -> None:
         """Open the input."""
         self._engine = engine
-        if self._opened_out and not self._has_client_in:
+        if self._opened_out and not self._input.threads:  # it has no client yet
             ports.pause(self.system)
         self._look_in()
         self._threads.renew()
@@ -176,9 +175,10 @@ class Plugs:
         sides = self._input, self._output
         for place in asleep:
             sides[place].renew(self.system)
+            if sides[place] is self._input:  # in case that it had heard any key
+                assert self._engine is not None, "plugs begin with their engine"
+                self._engine.unplugged(time.monotonic_ns(), stops=False)
         if asleep:
-            assert self._engine is not None, "plugs begin with their engine"
-            self._engine.unplugged(time.monotonic_ns(), stops=False)  # if it had heard any key
             self._settling = _SETTLING_TURNS
             self._threads.renew()
         self._to_see -= 1
