@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 import rtmidi
-from calling import environment, messages, run
+from calling import environment, messages, refused, run
 
 from control_rig import STATUS
 from jack_server import PATIENCE_S, Recorder, port_named, press, running_server
@@ -65,6 +65,34 @@ def test_what_cannot_be_played_is_refused(
     assert (result.returncode, result.stdout) == (status, "")
     assert said in result.stderr
     assert result.stderr.count("\n") == 1
+
+
+def test_a_daemon_that_cannot_say_anything_plays_on(tmp_path: Path) -> None:
+    """Its log is on a full disk, and who read what it printed has gone."""
+    (tmp_path / "ripieno").mkdir()
+    path = tmp_path / "ripieno" / "config.yaml"
+    path.write_text("tempo: 9\n")  # which it has to complain of
+    words = ["serve", "--in", "no such keyboard", "--out", "no such piano"]
+    reader, writer = os.pipe()
+    os.close(reader)
+    with open("/dev/full", "wb", buffering=0) as full, subprocess.Popen(
+        [sys.executable, "-m", "ripieno", *words], env=environment(tmp_path),
+        stdout=writer, stderr=full,
+    ) as program:  # fmt: skip
+        os.close(writer)
+        while (said := run(tmp_path, "tell", "status")).returncode:
+            assert program.poll() is None, said
+        path.write_text("tempo: 8\n")
+        while "found 8" not in (said := run(tmp_path, "tell", "status").stdout):
+            assert program.poll() is None, said
+        program.terminate()
+        assert program.wait(timeout=PATIENCE_S) == 0
+
+
+def test_without_a_home_it_says_so(capfd, monkeypatch) -> None:
+    monkeypatch.delenv("HOME")
+    monkeypatch.setattr("pwd.getpwuid", {}.__getitem__)
+    assert "set HOME" in refused(capfd, 3, "styles")
 
 
 @pytest.fixture(scope="module")

@@ -7,6 +7,7 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 import pytest
 
@@ -115,6 +116,16 @@ def test_an_engine_that_is_killed_is_known_to_be_gone_and_what_is_told_it_is_los
         press(process, *TRIAD)
         process.submit(Silence(time.monotonic_ns()))
         assert not process.is_running
+
+
+def test_what_lies_in_the_folder_that_one_is_in_is_not_run(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "pickle.py").write_text("open('was_run', 'w'); raise SystemExit(9)")
+    monkeypatch.chdir(tmp_path)
+    with engine() as process:
+        assert process.look().style == "smooth-chords"
+    assert not Path("was_run").exists()
 
 
 FAULTY = """

@@ -1,5 +1,6 @@
 """The configuration file and the command line together, and what a bad edit does."""
 
+import os
 from pathlib import Path
 
 import pytest
@@ -53,6 +54,20 @@ def test_a_file_with_a_fault_plays_with_the_defaults_and_says_so(
     assert found.chosen.style.id == Configuration().style
     assert said in found.faults[0]
     assert "stand" in found.faults[0]
+
+
+def test_a_folder_that_may_not_be_entered_is_played_without(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Who may enter any, as root, meets the same with a name that is too long for a file."""
+    folder = tmp_path / ("closed" if os.geteuid() else "x" * 300)
+    if os.geteuid():
+        folder.mkdir(mode=0)
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(folder))
+    found = wishes(folder / "ripieno")
+    assert found.chosen.style.id == Configuration().style
+    assert all(str(folder) in fault for fault in found.faults)
+    assert len(found.faults) == 2
 
 
 def test_a_style_of_the_command_line_that_is_not_there_is_refused(tmp_path: Path) -> None:

@@ -6,10 +6,11 @@ import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from importlib import import_module
+from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
 from ripieno import __version__
-from ripieno.errors import RipienoError, UsageError
+from ripieno.errors import MachineError, RipienoError, UsageError
 
 if TYPE_CHECKING:
     from ripieno.engine.spawn import Spawned
@@ -43,6 +44,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     arguments = list(sys.argv[1:] if argv is None else argv)
     _open_closed_streams()
     try:
+        _find_home()
         with _begun(arguments) as engine:
             args = _parser(arguments).parse_args(arguments, argparse.Namespace(engine=engine))
             status: int = args.run(args)
@@ -58,6 +60,14 @@ def main(argv: Sequence[str] | None = None) -> int:
     finally:
         _leave_dead_streams()
     return status
+
+
+def _find_home() -> None:
+    """Raises MachineError where neither the environment nor the system's list of users has one."""
+    try:
+        Path.home()
+    except RuntimeError:
+        raise MachineError("no home folder is known for this user; set HOME to one") from None
 
 
 def _leave_dead_streams() -> None:

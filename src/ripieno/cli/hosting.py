@@ -5,14 +5,14 @@ import signal
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, nullcontext
+from contextlib import contextmanager, nullcontext, suppress
 from pathlib import Path
 from threading import Thread
 from typing import TYPE_CHECKING
 
 from ripieno.cli.options import DEFAULT_STYLE, add_beginning, add_music, add_ports, instead
 from ripieno.configuration.file import default_path
-from ripieno.engine.spawn import spawned
+from ripieno.engine.spawn import command_of, spawned
 from ripieno.link.endpoint import SOUNDING, own_endpoint, runtime_folder
 from ripieno.wire.command import Command, Silence
 
@@ -67,7 +67,7 @@ def has_screen(args: argparse.Namespace) -> bool:
 
 def run_with_dashboard(host: "Host") -> None:
     """Until the dashboard is left or a signal ends it. It is a process of its own, as always."""
-    with subprocess.Popen([sys.executable, "-m", "ripieno", "dashboard"]) as screen:
+    with subprocess.Popen(command_of("ripieno", "dashboard")) as screen:
         Thread(target=_when_left, args=(screen, host), daemon=True).start()
         host.run()
         screen.terminate()
@@ -133,4 +133,6 @@ def _teller(host: "Host", does: Command | None) -> Callable[[int, object], None]
 
 
 def say_on_stderr(sentence: str) -> None:
-    print(f"ripieno: {sentence}", file=sys.stderr, flush=True)
+    """What nobody takes, on a full disk or after the reader has gone, is no reason to end."""
+    with suppress(OSError):
+        print(f"ripieno: {sentence}", file=sys.stderr, flush=True)

@@ -1,6 +1,7 @@
 """`ripieno serve`: the daemon. As `play`, without a screen or anybody to type."""
 
 import argparse
+from contextlib import suppress
 
 from ripieno.cli.hosting import add_hosting, hosted, say_on_stderr, signals
 from ripieno.wire.command import Reload
@@ -22,6 +23,7 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
 def run(args: argparse.Namespace) -> int:
     """Play until a signal. Raises AuthorError, MachineError."""
     with hosted(args, say_on_stderr) as (host, said), signals(host, hang_up=Reload()):
-        print(*said, "ready to play", sep="\n", flush=True)
+        with suppress(OSError):  # whoever began it may not have stayed to read
+            print(*said, "ready to play", sep="\n", flush=True)
         host.run()
     return 0

@@ -17,6 +17,15 @@ def send(stream: IO[bytes], message: object) -> None:
     stream.flush()
 
 
+def command_of(module: str, *arguments: str) -> list[str]:
+    """What begins a process of the program's own.
+
+    `-P`: what lies in the folder that somebody is in, such as a `queue.py`, is not taken for a
+    module.
+    """
+    return [sys.executable, "-P", "-m", module, *arguments]
+
+
 class Spawned:
     """A process begun, but not told yet what to play.
 
@@ -27,7 +36,7 @@ class Spawned:
     def __init__(self, *, looks: bool = False) -> None:
         """`looks`: it begins by finding the MIDI system, for it will be told at once."""
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "ripieno.engine.process", *([LOOK] if looks else [])],
+            command_of("ripieno.engine.process", *([LOOK] if looks else [])),
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             start_new_session=True,

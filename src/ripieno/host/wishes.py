@@ -1,5 +1,6 @@
 """What the player wants: the configuration file, and what was said instead when it began."""
 
+import os
 from collections.abc import Collection, Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -83,7 +84,7 @@ class Wishes:
 
     def _first(self) -> Configuration:
         try:
-            if not self.path.exists():
+            if not os.path.exists(self.path):  # Path's own raises where a folder is closed to us
                 write_default(self.path)
                 self._watch.changed()  # by ourselves
         except RipienoError as fault:

@@ -8,7 +8,6 @@ else.
 
 import os
 import subprocess
-import sys
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
@@ -16,7 +15,7 @@ from itertools import count
 from threading import Event, Thread
 
 from ripieno.engine.messages import Answer
-from ripieno.engine.spawn import send
+from ripieno.engine.spawn import command_of, send
 from ripieno.errors import MachineError
 from ripieno.latency.ground import EngineLike, Ground
 from ripieno.latency.scene import Scene
@@ -137,7 +136,7 @@ def loaded(ground: Ground, settings: Settings, styles: Sequence[Style]) -> Itera
 
 def _helper(name: str, stdout: int | None = None) -> "subprocess.Popen[bytes]":
     """A process that ends with its standard input, so also with this one, however that ends."""
-    command = [sys.executable, "-m", f"ripieno.latency.{name}"]
+    command = command_of(f"ripieno.latency.{name}")
     return subprocess.Popen(command, stdin=subprocess.PIPE, stdout=stdout, start_new_session=True)
 
 

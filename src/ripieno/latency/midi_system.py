@@ -3,7 +3,6 @@
 import os
 import shutil
 import subprocess
-import sys
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import replace
@@ -11,6 +10,7 @@ from threading import Timer
 
 from ripieno.engine.messages import Begin
 from ripieno.engine.rig import Rig
+from ripieno.engine.spawn import command_of
 from ripieno.errors import MachineError
 from ripieno.host.engine_process import EngineProcess
 from ripieno.latency.ground import Ground, Way, undisturbed
@@ -84,7 +84,7 @@ def _echo(system: System) -> Iterator[None]:
 
     Nobody may look for its ports before: see `ports.pause`.
     """
-    command = [sys.executable, "-m", "ripieno.latency.echo", str(system.api), system.client]
+    command = command_of("ripieno.latency.echo", str(system.api), system.client)
     pipe = subprocess.PIPE
     with subprocess.Popen(command, stdin=pipe, stdout=pipe, start_new_session=True) as echo:
         assert echo.stdin is not None

@@ -22,6 +22,7 @@ from tempfile import TemporaryDirectory
 from threading import Thread
 
 from ripieno.engine.messages import Answer, Ports, Ready
+from ripieno.engine.spawn import command_of
 from ripieno.errors import AuthorError
 from ripieno.host.control import ControlServer
 from ripieno.host.controls import Controls
@@ -160,7 +161,7 @@ if sys.platform != "win32":
     def _become_dashboard() -> None:
         os.environ["TERM"] = "xterm-256color"
         try:
-            os.execv(sys.executable, [sys.executable, "-m", "ripieno", "dashboard"])
+            os.execv(sys.executable, command_of("ripieno", "dashboard"))
         finally:
             os._exit(127)
 

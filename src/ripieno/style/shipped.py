@@ -55,4 +55,8 @@ def find_style(id_or_path: str, user_folder: Path | None) -> Path:
 
 
 def _styles_in(folder: Path) -> list[Path]:
-    return sorted(folder.glob("*.yaml"), key=lambda path: path.stem)
+    """None in a folder that may not be entered, for the others are there all the same."""
+    try:
+        return sorted(folder.glob("*.yaml"), key=lambda path: path.stem)
+    except OSError:
+        return []
