@@ -54,7 +54,8 @@ def running_server() -> Iterator[str]:
     before = os.environ.get("JACK_DEFAULT_SERVER")
     name = _free_name()
     os.environ["JACK_DEFAULT_SERVER"] = name
-    command = ["jackd", "-n", name, "-R", "-d", "dummy", "-r", str(RATE), "-p", str(PERIOD)]
+    # -S: it waits for clients that are late, and so loses nothing of theirs.
+    command = ["jackd", "-n", name, "-S", "-R", "-d", "dummy", "-r", str(RATE), "-p", str(PERIOD)]
     with tempfile.NamedTemporaryFile("w+", suffix=".log") as log:
         server = subprocess.Popen(command, stdout=log, stderr=subprocess.STDOUT)
         try:

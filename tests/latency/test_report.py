@@ -54,6 +54,16 @@ def test_a_row_has_the_percentiles_the_count_and_what_was_lost() -> None:
     ]  # fmt: skip
 
 
+def test_where_jack_has_lost_something_it_says_what_to_try() -> None:
+    lost, samples = run()
+    elsewhere, _ = run(setup={"system": "ALSA"})
+    figures = [figure.model_copy(update={"lost": 0}) for figure in lost.figures]
+    nothing_lost = lost.model_copy(update={"figures": figures})
+    told = ["jackd -S" in words("\n".join(report(each, samples, 100)))
+            for each in (lost, elsewhere, nothing_lost)]  # fmt: skip
+    assert told == [True, False, False]
+
+
 def test_the_programs_own_share_is_a_difference_and_a_multiple() -> None:
     assert "round-trip-first-note minus bare-path" in words(text())
     assert "p50 1.06 ms, x 1.50" in words(text())

@@ -11,7 +11,7 @@ import gc
 import os
 import sys
 
-# Above ordinary programs and kernel threads of 50, below JACK's clients and driver (70 to 88).
+# Above ordinary programs and kernel threads of 50, below a JACK that was begun with -P 70 or more.
 PRIORITY = 60
 # Linux, sys/mman.h (other numbers on PowerPC, SPARC, Alpha): what is there, what will be, and of
 # both only pages that are used, without which each thread's stack would count 8 MiB.

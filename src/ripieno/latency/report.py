@@ -39,6 +39,11 @@ _JACK_PERIOD = (
     "periods and the program's own share hides below one: the figures by the engine's stamps "
     "show it."
 )
+# jackd(1), --sync; what it does here was measured (docs/latency.md).
+_JACK_LOSES = (
+    "A client that is late for its period loses what that held. Begin the server with 'jackd -S', "
+    "which waits for its clients, and compare."
+)
 
 
 def report(found: Result, samples: Sequence[Sample], width: int) -> Iterator[str]:
@@ -52,6 +57,9 @@ def report(found: Result, samples: Sequence[Sample], width: int) -> Iterator[str
     yield ""
     for figure in found.figures:
         yield from wrapped(f"{figure.id}: {figure.definition}.", width, "  ")
+    if found.setup.get("system") == "JACK" and any(figure.lost for figure in found.figures):
+        yield ""
+        yield from wrapped(_JACK_LOSES, width)
     yield from _bare_share(found, width)
     yield from _notes(found, width)
     yield ""
