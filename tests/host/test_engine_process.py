@@ -153,6 +153,32 @@ def test_an_engine_that_ends_by_a_fault_says_so_by_its_status() -> None:
     assert "RuntimeError: a fault of the program's own" in said
 
 
+HELD_UP_BY_PORTS = """
+import sys, time
+from ripieno.engine import process
+process.Plugs.turn = lambda plugs: time.sleep(3600)
+sys.exit(process.main())
+"""
+
+
+def test_what_it_plays_is_told_while_ports_are_being_opened() -> None:
+    begun = Spawned()
+    begun.close()
+    pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE}
+    begun.process = subprocess.Popen([sys.executable, "-c", HELD_UP_BY_PORTS], **pipes)
+    process = EngineProcess(Begin(Settings(), Playing("waltz").style, IN_MEMORY), begun)
+    try:
+        press(process, *TRIAD)
+        news_until(process, 1)
+        give_up = time.monotonic() + PATIENCE_S
+        while process.standing.harmony is None:
+            assert time.monotonic() < give_up
+            time.sleep(0.01)
+    finally:
+        process.kill()
+        process.close()
+
+
 HOST_THAT_VANISHES = """
 import os, time
 from ripieno.host.engine_process import EngineProcess

@@ -155,6 +155,7 @@ class _Playing:
         self._begin, self._speech = begin, speech
         self._log, self._ended = Log(_NEWS_KEPT), Event()
         self._told = Standing()
+        self._telling = Thread(target=self._tell, name="ripieno-telling", daemon=True)
         kept = Sounding.unkept() if begin.sounding is None else Sounding.at(begin.sounding)
         system = begin.rig.system or begin.system or found or choose()
         self._plugs = Plugs(begin.rig, system, kept, ahead, hurries=begin.system is not None)
@@ -170,11 +171,13 @@ class _Playing:
         """Until the end: the host's or a signal's, and then 0, or the loop's by a fault, then 1."""
         signal.signal(signal.SIGTERM, lambda *_: self._ended.set())
         Thread(target=self._listen, args=(hear,), name="ripieno-listener", daemon=True).start()
+        self._telling.start()
         warm(self._begin.settings, self._begin.style)
         hold_garbage()
         while self._engine.is_running and not self._ended.wait(_NEWS_APART_S):
             self._turn()
         is_fault = not self._engine.is_running
+        self._tell_no_more()
         self._engine.close()
         while self._tell_news():
             pass
@@ -207,11 +210,20 @@ class _Playing:
             self._leave()
         if self._plugs.turn():
             self._speech.say(Ports(self._plugs.system, *self._plugs.states))
-        if not self._speech.is_behind:
-            self._tell_standing()
-            self._tell_news()
+
+    def _tell(self) -> None:
+        """Not held up by ports that are being opened: another engine may have to go on any time."""
+        while not self._ended.wait(_NEWS_APART_S):
+            if not self._speech.is_behind:
+                self._tell_standing()
+                self._tell_news()
+
+    def _tell_no_more(self) -> None:
+        self._ended.set()
+        self._telling.join()
 
     def _leave(self) -> NoReturn:
+        self._tell_no_more()
         while self._tell_news():
             pass
         self._speech.close()
