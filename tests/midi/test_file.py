@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from ripieno.errors import AuthorError, MachineError
 from ripieno.midi.file import LARGEST_BYTES, read, write
+from ripieno.midi.track import parse
 from ripieno.perform.events import Controller, KeyDown, KeyUp, Passing, Send
 from ripieno.perform.message import control, note_off, note_on
 from ripieno.style.model import Meter
@@ -169,6 +170,10 @@ def test_times_are_those_of_midos_own_player(
         (ONE_QUARTER[:-6], "damaged MIDI file: it ends in the middle of a track"),
         (ONE_QUARTER[:10], "damaged MIDI file: it ends in the middle of a track"),
         (ONE_QUARTER.replace(b"MTrk", b"XTrk"), "damaged MIDI file: no MTrk"),
+        (ONE_QUARTER.replace(b"\x90", b"\x3c"), "a data byte 3c where a message begins"),
+        (ONE_QUARTER.replace(b"\x3c\x40", b"\x3c\xc0"), "a byte c0 in the middle of a message"),
+        (ONE_QUARTER.replace(b"\x83\x60", b"\xff\xff\xff\xff"), "more than four bytes"),
+        (ONE_QUARTER.replace(b"\x90\x3c\x40", b"\xff\x51\0"), "a meta event 51 of 0 bytes"),
         (ONE_QUARTER[:9] + b"\x02" + ONE_QUARTER[10:], "format 2: save it as format 0 or 1"),
         (ONE_QUARTER[:12] + b"\xe7\x28" + ONE_QUARTER[14:], "counts in video frames"),
         (ONE_QUARTER[:12] + b"\0\0" + ONE_QUARTER[14:], "ticks per quarter"),
@@ -217,6 +222,117 @@ def test_a_damaged_file_is_read_or_refused_but_never_breaks_the_program(
     except AuthorError as error:
         ends_ns = -str(error).count("\n")  # a refusal is one line
     assert ends_ns >= 0
+
+
+# Metadata that the music does not need, by SMF 1.0: lengths say how far each reaches.
+UNNEEDED = {
+    "program name": "ff 08 02 41 42",
+    "device name": "ff 09 01 41",
+    "a text kind without a name": "ff 0a 02 41 42",
+    "an unknown kind": "ff 4b 01 00",
+    "a key of 8 sharps": "ff 59 02 08 00",
+    "an SMPTE offset of no frame rate": "ff 54 05 ff 61 62 63 64",
+    "a channel prefix without its byte": "ff 20 00",
+    "text in no encoding": "ff 01 02 ff fe",
+    "a maker's own": "ff 7f 81 00" + "00" * 128,
+    "system exclusive": "f0 03 43 12 f7",
+    "an escape": "f7 02 f3 01",
+}
+
+
+@pytest.mark.parametrize("event", UNNEEDED.values(), ids=UNNEEDED)
+def test_what_the_music_does_not_need_is_stepped_over_and_its_time_counts(
+    tmp_path: Path, event: str
+) -> None:
+    # 480 ticks (83 60), a quarter of half a second, before each of them.
+    note = "83 60 90 3c 40"
+    song = song_of(tmp_path, f"83 60 {event} {note} 83 60 {event}" + END)
+    assert song.events == (KeyDown(1_000_000_000, 60, 64, 0),)
+    assert song.length_ns == 1_500_000_000
+
+
+def test_a_time_signature_of_two_bytes_is_enough(tmp_path: Path) -> None:
+    assert song_of(tmp_path, "00 ff 58 02 03 02" + END).meter == Meter(3, 4)
+
+
+def test_chunks_of_another_kind_and_what_follows_the_tracks_are_stepped_over(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "in.mid"
+    alien = b"XYZW\0\0\0\3abc"
+    path.write_bytes(ONE_QUARTER[:14] + alien + ONE_QUARTER[14:] + alien[:9])
+    assert [event.at_ns for event in read(path).events] == [0, 500_000_000]
+
+
+def test_a_longer_header_is_stepped_over(tmp_path: Path) -> None:
+    path = tmp_path / "in.mid"
+    path.write_bytes(ONE_QUARTER[:7] + b"\x08" + ONE_QUARTER[8:14] + b"\1\2" + ONE_QUARTER[14:])
+    assert len(read(path).events) == 2
+
+
+def test_running_status_goes_on_after_what_is_stepped_over(tmp_path: Path) -> None:
+    song = song_of(tmp_path, "00 90 3c 40 00 ff 01 00 00 3e 40 00 f0 01 f7 00 40 40" + END)
+    assert [event.note for event in song.events] == [60, 62, 64]
+
+
+def test_a_track_ends_with_its_end_and_without_one_with_its_last_event(tmp_path: Path) -> None:
+    assert song_of(tmp_path, "83 60 ff 2f 00 83 60 90 3c 40").events == ()
+    assert song_of(tmp_path, "83 60 90 3c 40").length_ns == 500_000_000
+
+
+CHANNEL_MESSAGES = st.one_of(
+    st.builds(
+        lambda kind, channel, a, b: mido.Message.from_bytes((kind | channel, a, b)),
+        st.sampled_from([0x80, 0x90, 0xA0, 0xE0]),
+        *[st.integers(0, most) for most in (15, 127, 127)],
+    ),
+    st.builds(
+        lambda kind, channel, a: mido.Message.from_bytes((kind | channel, a)),
+        st.sampled_from([0xC0, 0xD0]),
+        *[st.integers(0, most) for most in (15, 127)],
+    ),
+)
+BESIDES = st.sampled_from(
+    [
+        mido.MetaMessage("lyrics", text="la"),
+        mido.MetaMessage("key_signature", key="Eb"),
+        mido.MetaMessage("set_tempo", tempo=333_333),
+        mido.MetaMessage("time_signature", numerator=6, denominator=8),
+        mido.Message("sysex", data=(1, 2, 3)),
+    ]
+)
+
+
+@same_folder
+@given(
+    st.lists(
+        st.lists(
+            st.tuples(st.one_of(CHANNEL_MESSAGES, BESIDES), st.integers(0, 300_000)), max_size=12
+        ),
+        min_size=1,
+        max_size=4,
+    )
+)
+def test_ordinary_files_are_parsed_as_mido_parses_them(
+    tmp_path: Path, tracks: list[list[tuple[mido.Message, int]]]
+) -> None:
+    path = tmp_path / "song.mid"
+    timed = [mido.MidiTrack(m.copy(time=time) for m, time in track) for track in tracks]
+    mido.MidiFile(type=1, tracks=timed).save(path)
+    for ours, theirs in zip(
+        parse(path.read_bytes()).tracks, mido.MidiFile(path).tracks, strict=True
+    ):
+        tick, expected = 0, []
+        for message in theirs:
+            tick += message.time
+            if message.type not in ("sysex", "lyrics", "key_signature"):
+                expected.append((tick, bytes(message.bytes())))
+        assert [(event.tick, with_length(event.data)) for event in ours] == expected
+
+
+def with_length(data: bytes) -> bytes:
+    """A meta event's bytes as in a file, where its length is the third."""
+    return data[:2] + bytes((len(data) - 2,)) + data[2:] if data[0] == 0xFF else data
 
 
 SENDS = [

@@ -10,14 +10,16 @@ import io
 import os
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import chain
+from operator import attrgetter
 from pathlib import Path
 from typing import Any
 
 import mido
-from mido.midifiles.meta import KeySignatureError
 
 from ripieno.errors import AuthorError, MachineError
 from ripieno.midi.codec import Decoder
+from ripieno.midi.track import META, TEMPO, TIME_SIGNATURE, Parsed, parse
 from ripieno.perform.events import Input, Send
 from ripieno.perform.message import SYSTEM_EXCLUSIVE
 from ripieno.style.model import Meter
@@ -33,8 +35,6 @@ LARGEST_BYTES = 2 * 2**20
 _DEFAULT_US = 500_000
 _DEFAULT_METER = Meter(4, 4)
 _MOST_US = 2**24 - 1  # a tempo event has three bytes
-
-_UNREADABLE = (EOFError, KeySignatureError, LookupError, OSError, ValueError)  # mido's
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,13 +65,12 @@ def read(path: Path) -> Song:
         found = f"it begins with {data[:4]!r}" if data else "it is empty"
         raise AuthorError(f"{path}: no standard MIDI file: {found}, expected b'MThd'")
     try:
-        parsed = mido.MidiFile(file=io.BytesIO(data))
-    except _UNREADABLE as error:
-        fault = str(error) or "it ends in the middle of a track"
-        raise AuthorError(f"{path}: damaged MIDI file: {fault}") from error
-    if parsed.type not in (0, 1):
-        raise AuthorError(f"{path}: MIDI file of format {parsed.type}: save it as format 0 or 1")
-    if parsed.ticks_per_beat <= 0:
+        parsed = parse(data)
+    except ValueError as error:
+        raise AuthorError(f"{path}: damaged MIDI file: {error}") from error
+    if parsed.format not in (0, 1):
+        raise AuthorError(f"{path}: MIDI file of format {parsed.format}: save it as format 0 or 1")
+    if parsed.division <= 0:
         raise AuthorError(f"{path}: counts in video frames: save it with ticks per quarter note")
     return _song(path, parsed)
 
@@ -89,26 +88,28 @@ def _bytes_of(path: Path) -> bytes:
     return data
 
 
-def _song(path: Path, parsed: Any) -> Song:
+def _song(path: Path, parsed: Parsed) -> Song:
     """Walks the merged tracks. Time is kept as whole ns * ticks a quarter, so nothing is lost."""
-    per_quarter: int = parsed.ticks_per_beat
+    per_quarter = parsed.division
     decoder = Decoder()
     events: list[Input] = []
     tempi = [(0, _bpm(_DEFAULT_US))]
     meters: list[Meter] = []
-    scaled, quarter_ns, at_ns = 0, _DEFAULT_US * NS_PER_US, 0
-    for item in parsed.merged_track:
-        scaled += item.time * quarter_ns
+    scaled, quarter_ns, at_ns, before = 0, _DEFAULT_US * NS_PER_US, 0, 0
+    for event in sorted(chain(*parsed.tracks), key=attrgetter("tick")):
+        scaled += (event.tick - before) * quarter_ns
+        before = event.tick
         at_ns = (2 * scaled + per_quarter) // (2 * per_quarter)
-        if item.type == "set_tempo":
-            if not item.tempo:
+        if event.data[0] != META:
+            events += decoder.feed(event.data, at_ns)
+        elif event.data[1] == TEMPO:
+            us = int.from_bytes(event.data[2:5])
+            if not us:
                 raise AuthorError(f"{path}: a tempo of 0 microseconds a quarter note")
-            quarter_ns = item.tempo * NS_PER_US
-            _change_tempo(tempi, at_ns, item.tempo)
-        elif item.type == "time_signature":
-            meters.append(Meter(item.numerator, item.denominator))
-        elif not item.is_meta:
-            events += decoder.feed(item.bin(), at_ns)
+            quarter_ns = us * NS_PER_US
+            _change_tempo(tempi, at_ns, us)
+        elif event.data[1] == TIME_SIGNATURE:
+            meters.append(Meter(event.data[2], 1 << event.data[3]))
     meter = _checked(path, meters[0]) if meters else _DEFAULT_METER
     return Song(tuple(events), tuple(tempi), meter, bool(meters), at_ns)
 
