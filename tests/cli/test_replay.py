@@ -19,6 +19,7 @@ from ripieno.cli.writing import journal_file, write_result
 from ripieno.midi.memory import MemoryOut
 from ripieno.perform.events import Input, KeyDown, KeyUp, Send, SetStyle, SetTempo, Silence
 from ripieno.perform.settings import Settings
+from ripieno.perform.time_map import steady
 from ripieno.units import NS_PER_MS, ns_from_ms
 
 PATIENCE_S = 30
@@ -33,7 +34,7 @@ def recorded(folder: Path, rig: Rig, until_ms: float) -> tuple[Path, Path]:
         kept.add(happenings)
         kept.close(ns_from_ms(until_ms))
     sends = [h for h in happenings if isinstance(h, Send)]
-    write_result(midi, sends, rig.settings, ns_from_ms(until_ms))
+    write_result(midi, sends, steady(rig.settings.bpm, rig.settings.meter), ns_from_ms(until_ms))
     return journal, midi
 
 

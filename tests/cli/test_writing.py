@@ -12,6 +12,8 @@ from ripieno.cli.writing import journal_file, refuse_other_endings, write_result
 from ripieno.errors import MachineError, UsageError
 from ripieno.perform.events import KeyDown, KeyUp, Send
 from ripieno.perform.settings import Settings
+from ripieno.perform.time_map import steady
+from ripieno.style.model import COMMON_TIME
 from ripieno.theory.key import key_named
 from ripieno.units import ns_from_ms
 
@@ -34,7 +36,7 @@ def test_a_midi_file_holds_what_was_sent_and_lasts_as_long_as_said(tmp_path: Pat
         Send(ns_from_ms(500), bytes((0x93, 60, 70))),
         Send(ns_from_ms(900), bytes((0x83, 60, 10))),
     ]
-    write_result(tmp_path / "a.mid", sends, Settings(bpm=120), ns_from_ms(2000))
+    write_result(tmp_path / "a.mid", sends, steady(120, COMMON_TIME), ns_from_ms(2000))
     song = mido.MidiFile(tmp_path / "a.mid")
     assert song.length == pytest.approx(2, abs=0.001)
     assert [bytes(m.bin()) for m in song if not m.is_meta] == [send.data for send in sends]

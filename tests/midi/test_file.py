@@ -17,6 +17,7 @@ from ripieno.midi.file import LARGEST_BYTES, read, write
 from ripieno.midi.track import parse
 from ripieno.perform.events import Controller, KeyDown, KeyUp, Passing, Send
 from ripieno.perform.message import control, note_off, note_on
+from ripieno.perform.time_map import TimeMap, steady
 from ripieno.style.model import Meter
 
 # One quarter note of middle C at 480 ticks a quarter, with running status, as mido writes it.
@@ -346,7 +347,7 @@ SENDS = [
 
 def test_a_written_file_is_the_formats_bytes(tmp_path: Path) -> None:
     path = tmp_path / "out.mid"
-    write(path, SENDS[:1], 120, FOUR_FOUR, 500_000_000)
+    write(path, SENDS[:1], steady(120, FOUR_FOUR), 500_000_000)
     # 960 (03C0) ticks a quarter; 500000 us a quarter; 4/4; the end a quarter (87 40) later.
     assert path.read_bytes() == bytes.fromhex(
         "4d546864 00000006 0000 0001 03c0"
@@ -356,7 +357,7 @@ def test_a_written_file_is_the_formats_bytes(tmp_path: Path) -> None:
 
 def test_compound_meters_count_dotted_quarters(tmp_path: Path) -> None:
     path = tmp_path / "out.mid"
-    write(path, (), 40, Meter(6, 8), 0)
+    write(path, (), steady(40, Meter(6, 8)), 0)
     tempo, signature, _ = mido.MidiFile(path).tracks[0]
     assert tempo.tempo == 1_000_000  # 40 dotted quarters are 60 quarters a minute
     assert (signature.numerator, signature.denominator, signature.clocks_per_click) == (6, 8, 36)
@@ -364,7 +365,7 @@ def test_compound_meters_count_dotted_quarters(tmp_path: Path) -> None:
 
 def test_messages_of_one_instant_keep_their_order(tmp_path: Path) -> None:
     path = tmp_path / "out.mid"
-    write(path, SENDS, 120, FOUR_FOUR, 0)
+    write(path, SENDS, steady(120, FOUR_FOUR), 0)
     items = [item for item in mido.MidiFile(path).tracks[0] if not item.is_meta]
     assert [bytes(item.bytes()) for item in items] == [send.data for send in SENDS]
     assert [item.time for item in items] == [0, 0, 960, 0, 960]
@@ -372,7 +373,7 @@ def test_messages_of_one_instant_keep_their_order(tmp_path: Path) -> None:
 
 def test_the_same_messages_make_the_same_bytes(tmp_path: Path) -> None:
     for name in ("a.mid", "b.mid"):
-        write(tmp_path / name, SENDS, 97.3, FOUR_FOUR, 3_000_000_000)
+        write(tmp_path / name, SENDS, steady(97.3, FOUR_FOUR), 3_000_000_000)
     assert (tmp_path / "a.mid").read_bytes() == (tmp_path / "b.mid").read_bytes()
 
 
@@ -388,7 +389,7 @@ def test_what_is_written_is_read_back_to_within_half_a_tick(
 ) -> None:
     path = tmp_path / "out.mid"
     sends = [Send(at_ns, note_on(1, note, 70)) for at_ns, note in sorted(notes)]
-    write(path, sends, bpm, meter, length_ns)
+    write(path, sends, steady(bpm, meter), length_ns)
     song = read(path)
     half_tick_ns = Fraction(mido.MidiFile(path).tracks[0][0].tempo * 1000, 2 * 960) + 1
     assert song.meter == meter
@@ -401,22 +402,96 @@ def test_what_is_written_is_read_back_to_within_half_a_tick(
     assert abs(song.length_ns - last_ns) <= half_tick_ns
 
 
+def changes_in(path: Path, kind: str) -> list[tuple[int, mido.MetaMessage]]:
+    tick, found = 0, []
+    for message in mido.MidiFile(path).tracks[0]:
+        tick += message.time
+        if message.type == kind:
+            found.append((tick, message))
+    return found
+
+
+def test_changes_of_tempo_and_meter_stand_on_their_ticks(tmp_path: Path) -> None:
+    path = tmp_path / "out.mid"
+    # Four quarters at 120, three at 60, then in 6/8 at 90.
+    tempi = ((0, 120.0), (2_000_000_000, 60.0), (5_000_000_000, 90.0))
+    meters = ((0, FOUR_FOUR), (2_000_000_000, Meter(3, 4)), (5_000_000_000, Meter(6, 8)))
+    sends = [Send(5_000_000_000 + place * 666_666_667, note_on(0, 60, 64)) for place in range(3)]
+    write(path, sends, TimeMap(tempi, meters), 0)
+    assert [(tick, m.tempo) for tick, m in changes_in(path, "set_tempo")] == [
+        (0, 500_000), (3840, 1_000_000), (6720, 666_667)
+    ]  # fmt: skip
+    assert [
+        (tick, m.numerator, m.denominator) for tick, m in changes_in(path, "time_signature")
+    ] == [(0, 4, 4), (3840, 3, 4), (6720, 6, 8)]
+    assert [tick for tick, _ in changes_in(path, "note_on")] == [6720, 7680, 8640]
+
+
+def test_of_changes_that_fall_on_one_tick_the_last_holds(tmp_path: Path) -> None:
+    path = tmp_path / "out.mid"
+    tempi = ((0, 120.0), (2_000_000_000, 60.0), (2_000_100_000, 240.0))
+    write(path, (), TimeMap(tempi, ((0, FOUR_FOUR),)), 3_000_000_000)
+    found = [(tick, m.tempo) for tick, m in changes_in(path, "set_tempo")]
+    assert found == [(0, 500_000), (3840, 250_000)]
+
+
+@same_folder
+@given(
+    st.lists(st.tuples(st.integers(1, 10**9), st.floats(5, 2000)), max_size=40),
+    st.lists(st.integers(0, 40 * 10**9), max_size=40),
+)
+def test_every_message_is_within_half_a_tick_by_the_files_own_tempi(
+    tmp_path: Path, changes: list[tuple[int, float]], at: list[int]
+) -> None:
+    path, at_ns, tempi = tmp_path / "out.mid", 0, [(0, 120.0)]
+    for later_ns, bpm in changes:
+        at_ns += later_ns
+        tempi.append((at_ns, bpm))
+    write(
+        path,
+        [Send(due_ns, note_on(0, 60, 64)) for due_ns in sorted(at)],
+        TimeMap(tuple(tempi), ((0, FOUR_FOUR),)),
+        0,
+    )
+    dues_us, file_us, tempo_us, before_us = sorted(at), Fraction(0), 500_000, 500_000
+    for message in mido.MidiFile(path).tracks[0]:
+        file_us += Fraction(message.time * tempo_us, 960)
+        before_us = tempo_us if message.time else before_us
+        if message.type == "set_tempo":
+            tempo_us = message.tempo
+        if message.type == "note_on":
+            late_us = file_us - Fraction(dues_us.pop(0), 1000)
+            assert -Fraction(tempo_us, 1920) <= late_us <= Fraction(before_us, 1920)
+    assert dues_us == []
+
+
+def test_a_meter_stands_on_the_bar_line_that_tempi_were_rounded_away_from(tmp_path: Path) -> None:
+    # 92 quarters a minute are 652173.9 microseconds each, in a file 652174: after 10,000 that
+    # is 0.9 ms, more than a tick. The other stands a quarter into a bar.
+    path = tmp_path / "out.mid"
+    quarters_ns = [round(place * Fraction(60 * 10**9, 92)) for place in (10_000, 10_001)]
+    meters = ((0, FOUR_FOUR), (quarters_ns[0], Meter(3, 4)), (quarters_ns[1], FOUR_FOUR))
+    write(path, (), TimeMap(((0, 92.0),), meters), 0)
+    found = [tick for tick, _ in changes_in(path, "time_signature")]
+    assert found == [0, 9_600_000, 9_600_959]
+
+
 def test_a_folder_that_cannot_be_written_is_the_machines_refusal(tmp_path: Path) -> None:
     blocked = tmp_path / "file"
     blocked.write_bytes(b"")
     for path in (tmp_path / "none" / "out.mid", blocked / "out.mid", tmp_path):
         with pytest.raises(MachineError, match="cannot write"):
-            write(path, SENDS, 120, FOUR_FOUR, 0)
+            write(path, SENDS, steady(120, FOUR_FOUR), 0)
 
 
 def test_a_file_is_replaced_whole_and_nothing_else_is_left_in_its_folder(tmp_path: Path) -> None:
     path = tmp_path / "out.mid"
     path.write_bytes(b"old")
-    write(path, SENDS, 120, FOUR_FOUR, 0)
+    write(path, SENDS, steady(120, FOUR_FOUR), 0)
     assert read(path).events
     assert [entry.name for entry in tmp_path.iterdir()] == ["out.mid"]
     folder = tmp_path / "folder.mid"
     folder.mkdir()
     with pytest.raises(MachineError):
-        write(folder, SENDS, 120, FOUR_FOUR, 0)
+        write(folder, SENDS, steady(120, FOUR_FOUR), 0)
     assert sorted(entry.name for entry in tmp_path.iterdir()) == ["folder.mid", "out.mid"]

@@ -33,6 +33,7 @@ from ripieno.perform.message import NOTE_ON, note_off, note_on
 from ripieno.perform.offline import Happening, play, since
 from ripieno.perform.performer import Heard, Performer
 from ripieno.perform.settings import Settings
+from ripieno.perform.time_map import steady
 from ripieno.style.model import Style
 from ripieno.theory.key import key_named
 from ripieno.theory.pitch import note_name
@@ -120,7 +121,7 @@ def run(args: argparse.Namespace) -> int:
     else:
         happenings = _live(args, chosen, bars)
     sends = [h for h in happenings if isinstance(h, Send)]
-    write_result(args.file, sends, chosen, _end_ns(chosen, bars))
+    write_result(args.file, sends, steady(chosen.bpm, chosen.meter), _end_ns(chosen, bars))
     print(f"wrote {args.file}: {sum(1 for s in sends if s.data[0] >> 4 == 9)} notes")
     return 0
 

@@ -19,6 +19,7 @@ from ripieno.perform.events import Input, Send, SetTempo
 from ripieno.perform.offline import play
 from ripieno.perform.performer import Performer
 from ripieno.perform.settings import BPM_RANGE, Follow, playable_bpm
+from ripieno.perform.time_map import steady
 from ripieno.style.model import Meter
 
 
@@ -69,7 +70,7 @@ def run(args: argparse.Namespace) -> int:
                 journal.add([happening])
         if journal is not None:
             journal.close(song.length_ns)
-    write_result(args.output, sends, chosen, song.length_ns)
+    write_result(args.output, sends, steady(chosen.bpm, chosen.meter), song.length_ns)
     return 0
 
 

@@ -11,6 +11,7 @@ from ripieno.perform import journal
 from ripieno.perform.events import Send
 from ripieno.perform.offline import play
 from ripieno.perform.performer import Performer
+from ripieno.perform.time_map import steady
 
 
 def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -52,7 +53,9 @@ def run(args: argparse.Namespace) -> int:
             kept.add(happenings)
             kept.close(session.end_ns)
     sends = [h for h in happenings if isinstance(h, Send)]
-    write_result(args.output, sends, session.settings, session.end_ns)
+    write_result(
+        args.output, sends, steady(session.settings.bpm, session.settings.meter), session.end_ns
+    )
     return 0
 
 

@@ -14,6 +14,7 @@ from ripieno.perform.events import Send
 from ripieno.perform.journal_fields import Line
 from ripieno.perform.offline import Happening
 from ripieno.perform.settings import Settings
+from ripieno.perform.time_map import TimeMap
 from ripieno.style.model import Style
 
 
@@ -23,17 +24,17 @@ def refuse_other_endings(path: Path) -> None:
         raise UsageError(f"'{path}': the ending says what to write: give a .mid or a .wav file")
 
 
-def write_result(path: Path, sends: Iterable[Send], chosen: Settings, length_ns: int) -> None:
+def write_result(path: Path, sends: Iterable[Send], time: TimeMap, length_ns: int) -> None:
     """Write what was sent as a MIDI file, or as sound if the name ends in .wav.
 
     Raises MachineError.
     """
     if path.suffix.lower() != ".wav":
-        file.write(path, sends, chosen.bpm, chosen.meter, length_ns)
+        file.write(path, sends, time, length_ns)
         return
     with TemporaryDirectory() as folder:
         midi = Path(folder) / "played.mid"
-        file.write(midi, sends, chosen.bpm, chosen.meter, length_ns)
+        file.write(midi, sends, time, length_ns)
         render_wav(midi, path)
 
 

@@ -1,19 +1,20 @@
 """Standard MIDI files: reading a song as the performer's inputs, writing what it sent.
 
 A file counts time in ticks; here they are nanoseconds from the file's beginning. Reading is
-exact to the nanosecond; writing to half a tick, which at 960 ticks a quarter and 120 quarters a
-minute is 0.26 ms.
+exact to the nanosecond; writing to half a tick by the file's own tempi, which at 960 ticks a
+quarter and 120 quarters a minute is 0.26 ms.
 """
 
 import contextlib
 import io
 import os
-from collections.abc import Iterable
+from bisect import bisect_right
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from fractions import Fraction
 from itertools import chain
-from operator import attrgetter
+from operator import attrgetter, itemgetter
 from pathlib import Path
-from typing import Any
 
 import mido
 
@@ -22,6 +23,8 @@ from ripieno.midi.codec import Decoder
 from ripieno.midi.track import META, TEMPO, TIME_SIGNATURE, Parsed, parse
 from ripieno.perform.events import Input, Send
 from ripieno.perform.message import SYSTEM_EXCLUSIVE
+from ripieno.perform.time_map import TimeMap
+from ripieno.perform.transport import rounded
 from ripieno.style.model import Meter
 from ripieno.units import NS_PER_MINUTE, ns_per_quarter
 
@@ -35,6 +38,7 @@ LARGEST_BYTES = 2 * 2**20
 _DEFAULT_US = 500_000
 _DEFAULT_METER = Meter(4, 4)
 _MOST_US = 2**24 - 1  # a tempo event has three bytes
+_NEAR_BAR_LINE = 2  # ticks; each tempo before it may have been rounded by half a one
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,22 +135,22 @@ def _checked(path: Path, meter: Meter) -> Meter:
     return meter
 
 
-def write(path: Path, sends: Iterable[Send], bpm: float, meter: Meter, length_ns: int) -> None:
+def write(path: Path, sends: Iterable[Send], time: TimeMap, length_ns: int) -> None:
     """Write `sends`, whose `due_ns` count from the beginning, as a file of format 0.
 
-    `bpm` counts the meter's beats. Messages due at one instant keep their order; the file lasts
-    `length_ns`, or to its last message if that is later. `path` is replaced only by a whole
-    file. Raises MachineError.
+    Messages due at one instant keep their order; the file lasts `length_ns`, or to its last
+    message if that is later. `path` is replaced only by a whole file. Raises MachineError.
     """
-    us = min(round(ns_per_quarter(bpm, meter.beat_quarters) / NS_PER_US), _MOST_US)
-    track = mido.MidiTrack(_opening(us, meter))
-    before = 0
-    for send in sorted(filter(_belongs_in_file, sends), key=lambda send: send.due_ns):
-        tick = _tick(send.due_ns, us)
-        track.append(mido.Message.from_bytes(send.data, time=tick - before))
-        before = tick
-    rest = max(0, _tick(length_ns, us) - before)
-    track.append(mido.MetaMessage("end_of_track", time=rest))
+    ruler = _Ruler(time.tempi)
+    kept = sorted(filter(_belongs_in_file, sends), key=attrgetter("due_ns"))
+    messages = [(ruler.tick(s.due_ns), mido.Message.from_bytes(s.data)) for s in kept]
+    signatures = [(tick, _signature(meter)) for tick, meter in _bars(time.meters, ruler)]
+    timed = sorted([*ruler.changes(), *signatures, *messages], key=itemgetter(0))
+    timed.append((max(timed[-1][0], ruler.tick(length_ns)), mido.MetaMessage("end_of_track")))
+    before = [0, *(tick for tick, _ in timed)]
+    track = mido.MidiTrack(
+        item.copy(time=tick - last) for (tick, item), last in zip(timed, before, strict=False)
+    )
     written = io.BytesIO()
     mido.MidiFile(type=0, ticks_per_beat=TICKS_PER_QUARTER, tracks=[track]).save(file=written)
     _replace(path, written.getvalue())
@@ -157,22 +161,65 @@ def _belongs_in_file(send: Send) -> bool:
     return send.data[0] < SYSTEM_EXCLUSIVE
 
 
-def _opening(us: int, meter: Meter) -> list[Any]:
-    return [
-        mido.MetaMessage("set_tempo", tempo=us),
-        mido.MetaMessage(
-            "time_signature",
-            numerator=meter.count,
-            denominator=meter.unit,
-            clocks_per_click=int(24 * meter.beat_quarters),
-        ),
-    ]
+class _Ruler:
+    """Ticks by the file's own tempi: whole microseconds a quarter, that change with a tick.
+
+    What follows a change is counted from the time that the file has there, not from the time
+    that was meant, so that rounding never adds up.
+    """
+
+    def __init__(self, tempi: Iterable[tuple[int, float]]) -> None:
+        self._begins = [0]  # of each tempo, in ns * ticks a quarter
+        self._ticks = [0]
+        self._us = [_DEFAULT_US]
+        for at_ns, bpm in tempi:
+            self._change(self.tick(at_ns), _us(bpm))
+
+    def tick(self, at_ns: int) -> int:
+        """The tick nearest to an instant."""
+        scaled = at_ns * TICKS_PER_QUARTER
+        place = max(0, bisect_right(self._begins, scaled) - 1)
+        quarter_ns = self._us[place] * NS_PER_US
+        gone = scaled - self._begins[place]
+        return self._ticks[place] + (2 * gone + quarter_ns) // (2 * quarter_ns)
+
+    def changes(self) -> Iterator[tuple[int, mido.MetaMessage]]:
+        for tick, us in zip(self._ticks, self._us, strict=True):
+            yield tick, mido.MetaMessage("set_tempo", tempo=us)
+
+    def _change(self, tick: int, us: int) -> None:
+        if tick == self._ticks[-1]:
+            self._us[-1] = us
+        elif us != self._us[-1]:
+            gone = (tick - self._ticks[-1]) * self._us[-1] * NS_PER_US
+            self._begins.append(self._begins[-1] + gone)
+            self._ticks.append(tick)
+            self._us.append(us)
 
 
-def _tick(at_ns: int, us: int) -> int:
-    """The tick nearest to `at_ns` by the file's own tempo, which is whole microseconds."""
-    quarter_ns = us * NS_PER_US
-    return (2 * at_ns * TICKS_PER_QUARTER + quarter_ns) // (2 * quarter_ns)
+def _us(bpm: float) -> int:
+    """Whole microseconds a quarter, as a tempo event has them."""
+    return min(max(round(ns_per_quarter(bpm, Fraction(1)) / NS_PER_US), 1), _MOST_US)
+
+
+def _bars(meters: Iterable[tuple[int, Meter]], ruler: _Ruler) -> Iterator[tuple[int, Meter]]:
+    """Each meter with its tick: that of the bar line which it was rounded away from."""
+    begun, bar = 0, 1
+    for at_ns, meter in meters:
+        tick = ruler.tick(at_ns)
+        line = begun + rounded(tick - begun, bar) * bar
+        begun = line if abs(line - tick) <= _NEAR_BAR_LINE else tick
+        bar = int(TICKS_PER_QUARTER * meter.bar_quarters)
+        yield begun, meter
+
+
+def _signature(meter: Meter) -> mido.MetaMessage:
+    return mido.MetaMessage(
+        "time_signature",
+        numerator=meter.count,
+        denominator=meter.unit,
+        clocks_per_click=int(24 * meter.beat_quarters),
+    )
 
 
 def _replace(path: Path, data: bytes) -> None:
