@@ -206,6 +206,122 @@ def test_a_meter_that_the_style_does_not_know_is_said_and_played(capfd, paths, b
     assert [round(seconds * 2) for seconds in bass] == [0, 3, 4, 6]
 
 
+def meters_in(path: Path) -> list[tuple[int, int, int]]:
+    """Each time signature with its tick."""
+    return [(tick, m.numerator, m.denominator) for tick, m in changes_in(path, "time_signature")]
+
+
+def changes_in(path: Path, kind: str) -> list[tuple[int, mido.MetaMessage]]:
+    tick, found = 0, []
+    for message in mido.MidiFile(path).tracks[0]:
+        tick += message.time
+        if message.type == kind:
+            found.append((tick, message))
+    return found
+
+
+def test_changes_of_meter_in_the_file_are_followed(capfd, paths, beats) -> None:
+    source, target, _ = paths
+    chords = keys(*(Chord(at, at + 1, C_MAJOR) for at in (0, 4, 7, 10)))
+    meters = [(0, meter(4, 4)), (4, meter(3, 4)), (10, meter(6, 8))]
+    write_midi(source, [*meters, (10, tempo(90)), *chords, (13, end())])
+    rendered(capfd, source, target, beats)
+    # By hand, in quarters: a bass on one and three, then two bars of three, then eighths alone.
+    assert [seconds * 2 for seconds in bass_of(target)] == pytest.approx([0, 2, 4, 7], abs=0.001)
+    quarters = [at / 2 for at in range(10)] + [5 + at / 3 for at in range(9 - 3)]
+    assert onsets(target) == pytest.approx(quarters, abs=0.001)
+    assert meters_in(target) == [(0, 4, 4), (4 * 960, 3, 4), (10 * 960, 6, 8)]
+
+
+def test_the_meter_is_the_formats_own_until_the_files_first(capfd, paths, beats) -> None:
+    source, target, _ = paths
+    write_midi(source, [(4, meter(3, 4)), *keys(Chord(0, 2, C_MAJOR)), (10, end())])
+    rendered(capfd, source, target, beats)
+    assert [seconds * 2 for seconds in bass_of(target)] == pytest.approx([0, 2, 4, 7], abs=0.001)
+    assert meters_in(target) == [(0, 4, 4), (4 * 960, 3, 4)]
+
+
+def test_a_tempo_counts_the_beats_of_the_meter_it_stands_in(capfd, paths, beats) -> None:
+    # A quarter at 30 a minute is a beat of 4/4, and as one of 2/2, at 15, too slow.
+    source, target, _ = paths
+    beats.write_text(STYLE.replace("[4/4]", "[4/4, 2/2]"))
+    song = [(0, meter(2, 2)), (0, tempo(120)), (4, meter(4, 4)), (4, tempo(30))]
+    write_midi(source, [*song, *keys(Chord(0, 2, C_MAJOR)), (6, end())])
+    rendered(capfd, source, target, beats)
+    assert onsets(target) == pytest.approx([0, 0.5, 1, 1.5, 2, 4], abs=0.001)
+
+
+def test_a_tempo_beyond_the_limits_is_met_as_soon_as_the_meters_beats_allow(
+    capfd, paths, beats
+) -> None:
+    # 30 quarters a minute are 15 halves, which are played at 20, and 30 beats of 4/4.
+    source, target, _ = paths
+    song = [(0, meter(2, 2)), (0, tempo(30)), (4, meter(4, 4)), *keys(Chord(0, 2, C_MAJOR))]
+    write_midi(source, [*song, (7, end())])
+    assert call(capfd, "render", source, "-s", beats, "-o", target).status == 0
+    assert onsets(target)[-3:] == pytest.approx([8, 10, 12], abs=0.001)
+
+
+def test_a_tempo_told_keeps_its_quarters_in_every_meter(capfd, paths, beats) -> None:
+    source, target, _ = paths
+    song = [(0, meter(6, 8)), (3, meter(3, 4)), *keys(Chord(0, 2, C_MAJOR)), (6, end())]
+    write_midi(source, song)
+    rendered(capfd, source, target, beats, "-t", "80")
+    # 80 dotted quarters are 120 quarters, as in the file.
+    assert onsets(target) == pytest.approx([*(n / 4 for n in range(6)), 1.5, 2, 2.5], abs=0.001)
+    assert [m.tempo for _, m in changes_in(target, "set_tempo")] == [500_000]
+    assert meters_in(target) == [(0, 6, 8), (3 * 960, 3, 4)]
+
+
+def test_a_meter_told_holds_throughout(capfd, paths, beats) -> None:
+    source, target, _ = paths
+    song = [(0, meter(6, 8)), (3, meter(3, 4)), (3, tempo(60)), *keys(Chord(0, 2, C_MAJOR))]
+    write_midi(source, [*song, (8, end())])
+    rendered(capfd, source, target, beats, "-m", "4/4")
+    assert onsets(target) == pytest.approx([0, 0.5, 1, 1.5, 2.5, 3.5, 4.5, 5.5], abs=0.001)
+    assert meters_in(target) == [(0, 4, 4)]
+    assert [(tick, m.tempo) for tick, m in changes_in(target, "set_tempo")] == [
+        (0, 500_000), (3 * 960, 1_000_000)
+    ]  # fmt: skip
+
+
+def test_tempi_and_meters_of_the_output_are_those_of_the_input(capfd, paths) -> None:
+    source, target, _ = paths
+    song = [
+        (0, tempo(10)), (1, tempo(133)), (2.5, tempo(900)), (4, tempo(90)), (9, tempo(61.7)),
+        (0, meter(4, 4)), (4, meter(3, 4)), (10, meter(2, 4)),
+    ]  # fmt: skip
+    write_midi(source, [*song, *keys(Chord(0.4, 8, C_MAJOR)), (12, end())])
+    assert call(capfd, "render", source, "-s", "steady-quarters", "-o", target).status == 0
+    for kind in ("set_tempo", "time_signature"):
+        expected = [(2 * tick, m.copy(time=0).bin()[2:5]) for tick, m in changes_in(source, kind)]
+        found = [(tick, m.copy(time=0).bin()[2:5]) for tick, m in changes_in(target, kind)]
+        assert found == expected
+
+
+def test_each_meter_without_a_figure_is_said_once(capfd, paths, beats) -> None:
+    source, target, _ = paths
+    meters = [(0, meter(4, 4)), (4, meter(5, 4)), (9, meter(4, 4)), (13, meter(5, 4))]
+    write_midi(source, [*meters, (18, meter(7, 8)), *keys(Chord(0, 2, C_MAJOR)), (25, end())])
+    result = call(capfd, "render", source, "-s", beats, "-o", target)
+    assert (result.status, result.out) == (0, "")
+    said = [line.partition(" no figure for ")[2][:3] for line in result.err.splitlines()]
+    assert said == ["5/4", "7/8"]
+
+
+@pytest.mark.parametrize("odd", [(4, 1), (33, 8), (4, 32)])
+def test_a_meter_that_nothing_plays_in_is_refused_unless_another_is_told(
+    capfd, paths, odd: tuple[int, int]
+) -> None:
+    source, target, journal = paths
+    write_midi(source, [(4, meter(*odd)), *TWO_BARS])
+    words = ("render", source, "-s", "steady-quarters", "-o", target, "--journal", journal)
+    said = refused(capfd, 1, *words)
+    assert f"in.mid: meter {odd[0]}/{odd[1]}: expected 1 to 32 over 2, 4, 8 or 16" in said
+    assert call(capfd, *words, "-m", "4/4").err == ""
+    assert call(capfd, "replay", journal, "-o", target).err == ""
+
+
 @pytest.mark.parametrize("quarters_a_minute", [10, 900])
 def test_a_tempo_beyond_the_figures_is_said_and_played_at_the_limit(
     capfd, paths, beats, quarters_a_minute: int

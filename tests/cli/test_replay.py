@@ -8,7 +8,7 @@ from queue import SimpleQueue
 
 import mido
 import pytest
-from calling import Chord, call, end, keys, messages, refused, tempo, write_midi
+from calling import Chord, call, end, keys, messages, meter, refused, tempo, write_midi
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -78,7 +78,8 @@ def test_a_random_session_replays_to_the_same_journal_and_the_same_file(
 
 @pytest.mark.parametrize("style", STYLE_IDS)
 def test_what_render_wrote_replays_to_the_same_bytes(capfd, tmp_path: Path, style: str) -> None:
-    song = [(0, tempo(90)), (5, tempo(133)), *keys(Chord(0.5, 3.5, (60, 64, 67)))]
+    song = [(0, tempo(90)), (2, meter(3, 4)), (5, tempo(133)), (6, tempo(10)), (7, tempo(133))]
+    song += keys(Chord(0.5, 3.5, (60, 64, 67)))
     write_midi(tmp_path / "in.mid", [*song, *keys(Chord(4, 8, (57, 60, 64))), (9, end())])
     files = [tmp_path / name for name in ("a.mid", "a.jsonl", "b.mid", "b.jsonl")]
     assert call(

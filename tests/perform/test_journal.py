@@ -36,8 +36,9 @@ from ripieno.perform.events import (
 from ripieno.perform.offline import Happening, play
 from ripieno.perform.performer import Performer
 from ripieno.perform.settings import MOST_SEED, TRANSPOSE_RANGE, ReadKeys, Settings
+from ripieno.perform.time_map import TimeMap
 from ripieno.perform.transport import Transport
-from ripieno.style.model import Meter, Style
+from ripieno.style.model import COMMON_TIME, Meter, Style
 from ripieno.theory.chord import Chord
 from ripieno.theory.hand import Side
 from ripieno.theory.key import key_named
@@ -368,6 +369,45 @@ def test_a_spoiled_setting_is_refused_in_the_first_line(
         journal.read("j", [json.dumps(first)])
     del first["settings"][field]
     with pytest.raises(AuthorError, match=f"^j:1: '{field}' is missing"):
+        journal.read("j", [json.dumps(first)])
+
+
+PLAYED = TimeMap(
+    ((0, 120.0), (1_234_567_891, 89.99995)), ((0, COMMON_TIME), (500_000_000, Meter(3, 4)))
+)
+TIMES = [
+    (7, "'file' should be an object"),
+    ({"tempi": [[0, 90]]}, "'meters' is missing"),
+    ({"tempi": 5, "meters": [[0, "4/4"]]}, "'tempi' should be a list of pairs"),
+    ({"tempi": [[0]], "meters": [[0, "4/4"]]}, "'tempi' should be a list of pairs"),
+    ({"tempi": [], "meters": [[0, "4/4"]]}, "the times of 'tempi' should begin with 0 and ascend"),
+    ({"tempi": [[1, 90]], "meters": [[0, "4/4"]]}, "the times of 'tempi'"),
+    ({"tempi": [[0, 90], [5, 90], [5, 80]], "meters": [[0, "4/4"]]}, "the times of 'tempi'"),
+    ({"tempi": [[0, 0]], "meters": [[0, "4/4"]]}, "'tempi' is 0; a number from 3"),
+    ({"tempi": [["0", 90]], "meters": [[0, "4/4"]]}, "'ms' is '0'; a number"),
+    ({"tempi": [[0, 90]], "meters": [[0, "4/3"]]}, "'4/3' is no meter"),
+]
+
+
+def test_the_time_of_a_file_that_was_played_is_kept() -> None:
+    first = journal.dump(journal.header(Settings(), SHIPPED["waltz"], PLAYED))
+    assert journal.read("j", [first]).time == PLAYED
+    assert journal.read("j", a_session()).time is None
+
+
+def test_a_time_of_very_many_changes_is_left_out_so_that_the_header_can_be_read() -> None:
+    many = TimeMap(tuple((ms * 1_000_001, 123.456789012) for ms in range(20_000)), PLAYED.meters)
+    first = journal.dump(journal.header(Settings(), SHIPPED["waltz"], many))
+    assert journal.read("j", [first]).time is None
+    most = replace(many, tempi=many.tempi[:19_998])
+    first = journal.dump(journal.header(Settings(), SHIPPED["waltz"], most))
+    assert journal.read("j", [first]).time == most
+
+
+@pytest.mark.parametrize(("time", "said"), TIMES, ids=str)
+def test_a_spoiled_time_is_refused_in_the_first_line(time: object, said: str) -> None:
+    first = json.loads(a_session()[0]) | {"file": time}
+    with pytest.raises(AuthorError, match=f"^j:1: {said}"):
         journal.read("j", [json.dumps(first)])
 
 

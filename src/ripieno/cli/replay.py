@@ -48,14 +48,14 @@ def run(args: argparse.Namespace) -> int:
     session = _session(args.input or _newest())
     performer = Performer(session.settings, session.style)
     happenings = list(play(performer, session.events, session.end_ns))
-    with journal_file(args.journal, session.settings, session.style) as kept:
+    with journal_file(args.journal, session.settings, session.style, session.time) as kept:
         if kept is not None:
             kept.add(happenings)
             kept.close(session.end_ns)
     sends = [h for h in happenings if isinstance(h, Send)]
-    write_result(
-        args.output, sends, steady(session.settings.bpm, session.settings.meter), session.end_ns
-    )
+    chosen = session.settings
+    time = session.time or steady(chosen.bpm, chosen.meter)
+    write_result(args.output, sends, time, session.end_ns)
     return 0
 
 

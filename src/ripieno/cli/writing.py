@@ -41,11 +41,13 @@ def write_result(path: Path, sends: Iterable[Send], time: TimeMap, length_ns: in
 class Journal:
     """A journal being written: `add` what happens, then `close`."""
 
-    def __init__(self, stream: TextIO, chosen: Settings, style: Style) -> None:
+    def __init__(
+        self, stream: TextIO, chosen: Settings, style: Style, time: TimeMap | None
+    ) -> None:
         self.is_kept = True  # False from the first write that was refused
         self._stream = stream
         self._key = chosen.key
-        self._write(journal.header(chosen, style))
+        self._write(journal.header(chosen, style, time))
 
     def add(self, happenings: Iterable[Happening]) -> None:
         for happening in filter(journal.is_kept, happenings):
@@ -65,17 +67,19 @@ class Journal:
 
 
 @contextmanager
-def journal_file(path: Path | None, chosen: Settings, style: Style) -> Iterator[Journal | None]:
+def journal_file(
+    path: Path | None, chosen: Settings, style: Style, time: TimeMap | None = None
+) -> Iterator[Journal | None]:
     """The journal at `path`, each line in the file as it comes; None without a path.
 
-    Raises MachineError.
+    `time` is that of the file that is played. Raises MachineError.
     """
     if path is None:
         yield None
         return
     with refused(str(path)):
         stream = path.open("w", encoding="utf-8", newline="\n", buffering=1)
-    journal = Journal(stream, chosen, style)
+    journal = Journal(stream, chosen, style, time)
     try:
         yield journal
     finally:

@@ -15,6 +15,7 @@ from fractions import Fraction
 from itertools import chain
 from operator import attrgetter, itemgetter
 from pathlib import Path
+from typing import TypeVar
 
 import mido
 
@@ -40,19 +41,22 @@ _DEFAULT_METER = Meter(4, 4)
 _MOST_US = 2**24 - 1  # a tempo event has three bytes
 _NEAR_BAR_LINE = 2  # ticks; each tempo before it may have been rounded by half a one
 
+T = TypeVar("T")
+
 
 @dataclass(frozen=True, slots=True)
 class Song:
     """What a file holds.
 
     `tempi` are all tempo changes, each as its instant and the quarters in a minute from then on;
-    the first stands at 0. `meter` is the first time signature, 4/4 if `states_meter` is false.
-    `length_ns` reaches to the end of the longest track, silence included.
+    `meters` all time signatures, whatever they say. The first of both stands at 0: the format's
+    own, where the file's come later, or never (`states_meter` is false). `length_ns` reaches to
+    the end of the longest track, silence included.
     """
 
     events: tuple[Input, ...]
     tempi: tuple[tuple[int, float], ...]
-    meter: Meter
+    meters: tuple[tuple[int, Meter], ...]
     states_meter: bool
     length_ns: int
 
@@ -98,7 +102,7 @@ def _song(path: Path, parsed: Parsed) -> Song:
     decoder = Decoder()
     events: list[Input] = []
     tempi = [(0, _bpm(_DEFAULT_US))]
-    meters: list[Meter] = []
+    meters, states_meter = [(0, _DEFAULT_METER)], False
     scaled, quarter_ns, at_ns, before = 0, _DEFAULT_US * NS_PER_US, 0, 0
     for event in sorted(chain(*parsed.tracks), key=attrgetter("tick")):
         scaled += (event.tick - before) * quarter_ns
@@ -111,28 +115,23 @@ def _song(path: Path, parsed: Parsed) -> Song:
             if not us:
                 raise AuthorError(f"{path}: a tempo of 0 microseconds a quarter note")
             quarter_ns = us * NS_PER_US
-            _change_tempo(tempi, at_ns, us)
+            _change(tempi, at_ns, _bpm(us))
         elif event.data[1] == TIME_SIGNATURE:
-            meters.append(Meter(event.data[2], 1 << event.data[3]))
-    meter = _checked(path, meters[0]) if meters else _DEFAULT_METER
-    return Song(tuple(events), tuple(tempi), meter, bool(meters), at_ns)
+            _change(meters, at_ns, Meter(event.data[2], 1 << event.data[3]))
+            states_meter = True
+    return Song(tuple(events), tuple(tempi), tuple(meters), states_meter, at_ns)
 
 
-def _change_tempo(tempi: list[tuple[int, float]], at_ns: int, us: int) -> None:
-    if tempi[-1][0] == at_ns:
-        tempi.pop()
-    tempi.append((at_ns, _bpm(us)))
+def _change(changes: list[tuple[int, T]], at_ns: int, to: T) -> None:
+    """Of several at one instant the last holds."""
+    if changes[-1][0] == at_ns:
+        changes.pop()
+    changes.append((at_ns, to))
 
 
 def _bpm(us: int) -> float:
     """Quarters in a minute of `us` microseconds each."""
     return NS_PER_MINUTE / NS_PER_US / us
-
-
-def _checked(path: Path, meter: Meter) -> Meter:
-    if meter.count < 1 or meter.unit not in (2, 4, 8, 16):
-        raise AuthorError(f"{path}: meter {meter}: expected halves, quarters, eighths or 16ths")
-    return meter
 
 
 def write(path: Path, sends: Iterable[Send], time: TimeMap, length_ns: int) -> None:

@@ -34,6 +34,7 @@ from ripieno.perform.journal_events import (
     transpose_from,
 )
 from ripieno.perform.journal_fields import Line, flag, number, one_of, text, whole
+from ripieno.perform.journal_time import MOST_CHANGES, time_from, time_line
 from ripieno.perform.offline import Happening
 from ripieno.perform.performer import Heard
 from ripieno.perform.settings import (
@@ -45,6 +46,7 @@ from ripieno.perform.settings import (
     Settings,
     Start,
 )
+from ripieno.perform.time_map import TimeMap
 from ripieno.style.model import Style, meter_named
 from ripieno.style.yaml_marks import shown
 from ripieno.theory.key import Key
@@ -66,10 +68,14 @@ class Session:
     style: Style
     events: tuple[Input, ...]
     end_ns: int
+    time: TimeMap | None = None  # of the file that was played, if one was
 
 
-def header(settings: Settings, style: Style) -> Line:
-    """The first line."""
+def header(settings: Settings, style: Style, time: TimeMap | None = None) -> Line:
+    """The first line; with the tempi and meters of a file, if it is one that is played."""
+    played: Line = {}
+    if time is not None and len(time.tempi) + len(time.meters) <= MOST_CHANGES:
+        played = {"file": time_line(time)}
     return {
         "kind": "ripieno-journal",
         "version": VERSION,
@@ -94,7 +100,7 @@ def header(settings: Settings, style: Style) -> Line:
             "send_clock": settings.send_clock,
         },
         "style": style_line(style),
-    }
+    } | played
 
 
 def is_kept(happening: Happening) -> bool:
@@ -175,9 +181,7 @@ def read(name: str, lines: Iterable[str]) -> Session:
             f"{name}:1: no header of a journal of version {VERSION}; "
             "give a file that 'ripieno render --journal' or 'ripieno play --journal' wrote"
         )
-    settings, style = _told(
-        name, 1, lambda: (_settings(first["settings"]), style_from(first["style"]))
-    )
+    settings, style, time = _told(name, 1, lambda: _header(first))
     events: list[Input] = []
     end_ns, closed = 0, False
     for place, written in enumerate(source, 2):
@@ -193,7 +197,7 @@ def read(name: str, lines: Iterable[str]) -> Session:
             )
         events.append(event)
     # One that was cut off still has its last event played: the end comes just after it.
-    return Session(settings, style, tuple(events), end_ns if closed else end_ns + 1)
+    return Session(settings, style, tuple(events), end_ns if closed else end_ns + 1, time)
 
 
 def _parse(name: str, place: int, written: str) -> Line:
@@ -229,6 +233,11 @@ def _event(data: Line) -> tuple[int, Input | None]:
         known = ", ".join(sorted(KINDS | _OUTGOING))
         raise ValueError(f"kind {shown(kind)} is not one of {known}")
     return at_ns, event_from(kind, at_ns, data)
+
+
+def _header(first: Line) -> tuple[Settings, Style, TimeMap | None]:
+    time = time_from(first["file"], LONGEST_MS) if "file" in first else None
+    return _settings(first["settings"]), style_from(first["style"]), time
 
 
 def _settings(data: object) -> Settings:

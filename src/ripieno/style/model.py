@@ -149,6 +149,7 @@ COMMON_TIME = Meter(4, 4)
 
 METER = re.compile(r"([1-9][0-9]?)/(2|4|8|16)")
 MOST_BEATS = 32
+METERS = f"1 to {MOST_BEATS} over 2, 4, 8 or 16"
 
 
 def meter_named(text: str) -> Meter:

@@ -23,7 +23,7 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from ripieno.errors import AuthorError
-from ripieno.style.model import METER, MOST_BEATS, Meter, Play, Spot, Tone, meter_named
+from ripieno.style.model import METER, METERS, Meter, Play, Spot, Tone, meter_named
 from ripieno.theory.pitch import PIANO_HIGHEST, PIANO_LOWEST, note_named
 
 # Bounds of our choice: far outside what anyone plays, near enough to catch slips.
@@ -101,7 +101,7 @@ def _meter(value: object) -> Meter:
     try:
         return meter_named(value if isinstance(value, str) else "")
     except ValueError:
-        expected = f"a meter, 1 to {MOST_BEATS} over 2, 4, 8 or 16, such as 3/4 or 6/8"
+        expected = f"a meter, {METERS}, such as 3/4 or 6/8"
         raise _refused(expected) from None
 
 
