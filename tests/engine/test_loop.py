@@ -9,7 +9,7 @@ from threading import Thread
 import pytest
 
 from rig import A4, C4, C5, E4, F4, G4, Rig, left_sounding, notes_in
-from ripieno.engine.loop import Bind, Engine, Pressed
+from ripieno.engine.loop import Engine
 from ripieno.errors import MachineError
 from ripieno.midi.memory import MemoryIn, MemoryOut
 from ripieno.perform.events import (
@@ -25,11 +25,12 @@ from ripieno.perform.events import (
 from ripieno.perform.offline import Happening
 from ripieno.perform.performer import Performer
 from ripieno.perform.press import Press, PressKind
+from ripieno.perform.presses import Bind, Pressed
 from ripieno.perform.settings import Settings
 from ripieno.theory.key import key_named
 from ripieno.units import NS_PER_MS, NS_PER_S
 
-PATIENCE_S = 30  # nothing waits so long unless something is broken
+PATIENCE_S = 3  # nothing waits so long unless something is broken
 TRIAD = (C4, E4, G4)
 
 
@@ -320,6 +321,33 @@ def test_the_first_press_while_learning_is_learnt_and_its_release_is_no_key_eith
     key = Press(PressKind.NOTE, C4)
     assert [(p.press, p.value, p.learnt) for p in told] == [(key, 80, True), (key, 0, False)]
     assert [h for h in ends.recorded if isinstance(h, KeyDown)] == []
+
+
+def test_a_key_and_a_pedal_that_are_bound_while_down_come_up_all_the_same() -> None:
+    with running(split=60) as ends:
+        for data in (b"\x90\x48\x50", b"\xb0\x40\x7f", b"\xb0\x07\x50"):
+            ends.keyboard.deliver(data, time.monotonic_ns())
+        ends.take(3)
+        pedal, volume = Press(PressKind.CONTROLLER, 64), Press(PressKind.CONTROLLER, 7)
+        ends.engine.submit(bound(Press(PressKind.NOTE, C5), pedal, volume))
+        assert ends.take(1) == [b"\xb0\x40\x00"]  # volume has no value at rest
+        ends.keyboard.deliver(b"\xb0\x40\x00", time.monotonic_ns())
+        ends.lift(C5)
+        assert ends.take(1) == [b"\x80\x48\x40"]
+        assert ends.pressed.get(timeout=PATIENCE_S).press == pedal
+        ends.press(C5)
+        assert ends.pressed.get(timeout=PATIENCE_S).value == 80
+
+
+def test_a_pedal_that_is_learnt_while_it_goes_down_comes_up_for_the_instrument() -> None:
+    with running() as ends:
+        for value in (30, 60):
+            ends.keyboard.deliver(bytes((0xB0, 67, value)), time.monotonic_ns())
+        assert ends.take(2)[-1] == b"\xb0\x43\x3c"
+        ends.engine.submit(bound(learning=True))
+        ends.keyboard.deliver(b"\xb0\x43\x5a", time.monotonic_ns())
+        assert ends.take(1) == [b"\xb0\x43\x00"]
+        assert ends.pressed.get(timeout=PATIENCE_S).learnt
 
 
 def test_when_the_keyboard_is_unplugged_its_keys_come_up_and_the_music_stops() -> None:

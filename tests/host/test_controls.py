@@ -1,9 +1,9 @@
 """Learned controls: when a press gives its command."""
 
 from ripieno.configuration.model import Control
-from ripieno.engine.loop import Pressed
 from ripieno.host.controls import Controls
 from ripieno.perform.press import Press, PressKind
+from ripieno.perform.presses import Pressed
 from ripieno.wire.command import Command, StepStyle, command_from
 from ripieno.wire.time_commands import ChooseLean, Tap, TempoByValue
 

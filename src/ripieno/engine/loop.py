@@ -26,7 +26,7 @@ from ripieno.perform.events import ClockTick, Input, Send, Silence, Stop
 from ripieno.perform.message import silence
 from ripieno.perform.offline import Happening, advanced, hand_in, stamped
 from ripieno.perform.performer import Performer
-from ripieno.perform.press import Press, pressed
+from ripieno.perform.presses import Bind, Pressed, Presses
 from ripieno.perform.settings import Follow, Settings
 from ripieno.perform.snapshot import Snapshot, snapshot
 from ripieno.perform.understudy import Understudy
@@ -83,27 +83,6 @@ class Timed:
 
 
 @dataclass(frozen=True, slots=True)
-class Bind:
-    """What gives commands instead of playing from now on.
-
-    While `learning`, the next press of anything is one, and no other after it.
-    """
-
-    presses: frozenset[Press]
-    learning: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Pressed:
-    """A command was given: `value` 0..127. `learnt`: it was the press that was waited for."""
-
-    press: Press
-    value: int
-    learnt: bool
-    at_ns: int
-
-
-@dataclass(frozen=True, slots=True)
 class _Look:
     answer: SimpleQueue[Snapshot]
 
@@ -139,7 +118,7 @@ class Engine:
         self._output = output
         self._record = record
         self._notice = notice
-        self._bound = Bind(frozenset(), learning=False)
+        self._presses = Presses()
         self._decoder = Decoder()
         self._queue: SimpleQueue[_Item] = SimpleQueue()
         self._latest_ns = 0  # the latest stamp of an event
@@ -286,8 +265,9 @@ class Engine:
         self._lose_keys(time.monotonic_ns(), stops=True)
 
     def _lose_keys(self, at_ns: int, *, stops: bool) -> None:
-        for event in [*self._decoder.unplugged(at_ns), *([Stop(at_ns)] if stops else [])]:
-            self._hand_in(event)
+        self._hand_in_all(e for e in self._decoder.unplugged(at_ns) if not self._is_command(e))
+        if stops:
+            self._hand_in(Stop(at_ns))
 
     def _take(self, item: _Item) -> None:
         match item:
@@ -306,7 +286,7 @@ class Engine:
             case _Unplugged(at_ns, stops):
                 self._lose_keys(at_ns, stops=stops)
             case Bind():
-                self._bound = item
+                self._hand_in_all(self._presses.bind(item, time.monotonic_ns()))
             case event:
                 self._hand_in(event)
 
@@ -316,18 +296,18 @@ class Engine:
 
     def _is_command(self, event: Input) -> bool:
         """Whether an event is bound to a command; whoever wants to know is told."""
-        bound = self._bound
-        if not (bound.presses or bound.learning) or (found := pressed(event)) is None:
+        taken = self._presses.take(event)
+        if taken is None:
             return False
-        press, value = found
-        learnt = bound.learning and value > 0
-        if learnt:  # its release, too, is no key of a chord
-            self._bound = Bind(bound.presses | {press}, learning=False)
-        elif press not in bound.presses:
-            return False
+        if taken.learnt:
+            self._hand_in_all(self._presses.learn(taken.press, taken.at_ns))
         if self._notice is not None:
-            self._notice(Pressed(press, value, learnt, event.at_ns))
+            self._notice(taken)
         return True
+
+    def _hand_in_all(self, events: Iterable[Input]) -> None:
+        for event in events:
+            self._hand_in(event)
 
     def _hand_in(self, event: Input) -> None:
         self._latest_ns = max(self._latest_ns, event.at_ns)

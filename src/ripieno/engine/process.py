@@ -29,7 +29,7 @@ from threading import Event, Thread
 from typing import BinaryIO, NoReturn
 
 from ripieno.engine.log import Log
-from ripieno.engine.loop import Bind, Engine, Pressed
+from ripieno.engine.loop import Engine
 from ripieno.engine.messages import (
     SERVER_IS_GONE,
     Answer,
@@ -52,6 +52,7 @@ from ripieno.midi.systems import System, choose
 from ripieno.perform.events import Controller, Resume, SetSendClock
 from ripieno.perform.message import EXPRESSION
 from ripieno.perform.performer import Performer
+from ripieno.perform.presses import Bind, Pressed
 from ripieno.perform.warming import warm
 
 _NEWS_APART_S = 0.04

@@ -1,8 +1,8 @@
 """Controls that give commands: what is pressed, what it does, and how it is learnt."""
 
 from ripieno.configuration.model import Control
-from ripieno.engine.loop import Bind, Pressed
 from ripieno.perform.press import ON, Press, PressKind
+from ripieno.perform.presses import Bind, Pressed
 from ripieno.wire.command import Command, command_from, words_of
 from ripieno.wire.time_commands import is_by_value
 

@@ -10,7 +10,7 @@ from threading import Thread
 from typing import IO, Self
 
 from ripieno.engine.log import Log
-from ripieno.engine.loop import Bind, Pressed, Timed
+from ripieno.engine.loop import Timed
 from ripieno.engine.messages import (
     Answer,
     Ask,
@@ -26,6 +26,7 @@ from ripieno.errors import MachineError
 from ripieno.midi.lasting import PortState
 from ripieno.midi.systems import System
 from ripieno.perform.events import Input
+from ripieno.perform.presses import Bind, Pressed
 from ripieno.perform.snapshot import Snapshot
 
 _BEGIN_S = 20.0  # a loaded machine's; only a fault takes longer

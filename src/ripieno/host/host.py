@@ -13,7 +13,7 @@ from pathlib import Path
 from queue import Empty, SimpleQueue
 from threading import RLock
 
-from ripieno.engine.loop import Pressed, Timed
+from ripieno.engine.loop import Timed
 from ripieno.engine.messages import Answer, Begin, Ports, Standing
 from ripieno.engine.spawn import Spawned
 from ripieno.errors import AuthorError, RipienoError
@@ -32,6 +32,7 @@ from ripieno.host.wishes import Wishes
 from ripieno.midi.systems import System
 from ripieno.perform.events import KeyDown, KeyUp, Send
 from ripieno.perform.performer import Heard
+from ripieno.perform.presses import Pressed
 from ripieno.perform.settings import Settings
 from ripieno.theory.symbol import symbol
 from ripieno.units import NS_PER_S

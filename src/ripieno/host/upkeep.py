@@ -15,7 +15,7 @@ from queue import SimpleQueue
 from threading import Lock
 from typing import Protocol
 
-from ripieno.engine.loop import Bind, Timed
+from ripieno.engine.loop import Timed
 from ripieno.engine.messages import SERVER_IS_GONE, Answer, Begin, OpenAhead, Ports, Standing
 from ripieno.engine.spawn import Spawned
 from ripieno.errors import MachineError
@@ -23,6 +23,7 @@ from ripieno.host.engine_process import EngineProcess, Word
 from ripieno.midi.systems import System
 from ripieno.perform.chord_on import Harmony
 from ripieno.perform.events import Input
+from ripieno.perform.presses import Bind
 from ripieno.units import NS_PER_S
 
 _ASK_NS = NS_PER_S  # between two questions whether it still turns

@@ -17,7 +17,10 @@ What becomes of each message:
 - 120 all sound off: Silence.
 - 123 all notes off, and 124..127 which act as it: KeyUp for each key of the channel that is
   down. Many keyboards send 123 after the last key has come up; that must not end the music.
-- 121 reset all controllers: each controller's value at rest, see `_AT_REST`.
+- 121 reset all controllers: each controller's value at rest, `message.AT_REST`. It is
+  spelled out instead of passed on, for the instrument's channel also carries the accompaniment:
+  whoever keeps account of the pedal there has to see it lifted. Polyphonic pressure, 128
+  messages, is left out.
 - 122 local control: nothing, for it is about the keyboard's own sound.
 - program change, pitch bend, pressure: Passing.
 - system exclusive: nothing, for it is addressed to one maker's device, and what plays the
@@ -41,20 +44,6 @@ from ripieno.perform.events import (
     Passing,
     Silence,
     SongPosition,
-)
-
-# What reset all controllers sets, by the MIDI Manufacturers' recommended practice RP-015 (from
-# memory; makers' implementation charts agree). It is spelled out instead of passed on, for the
-# instrument's channel also carries the accompaniment: whoever keeps account of the pedal there
-# has to see it lifted. Polyphonic pressure, 128 messages, is left out.
-_AT_REST = (
-    (message.MODULATION, 0),
-    (message.EXPRESSION, 127),
-    (message.SUSTAIN, 0),
-    (message.PORTAMENTO, 0),
-    (message.SOSTENUTO, 0),
-    (message.SOFT, 0),
-    *((parameter_number, 127) for parameter_number in (98, 99, 100, 101)),
 )
 
 _REAL_TIME: dict[int, type[ClockTick | ClockStart | ClockContinue | ClockStop]] = {
@@ -156,7 +145,7 @@ def _control_inputs(number: int, value: int, channel: int, at_ns: int) -> list[I
         return [Controller(at_ns, number, value, channel)]
     if number == message.RESET_CONTROLLERS:
         return [
-            *(Controller(at_ns, at_rest, level, channel) for at_rest, level in _AT_REST),
+            *(Controller(at_ns, at_rest, level, channel) for at_rest, level in message.AT_REST),
             Passing(at_ns, bytes((message.CHANNEL_PRESSURE | channel, 0))),
             Passing(at_ns, bytes((message.PITCH_BEND | channel, *message.CENTRED_BEND))),
         ]

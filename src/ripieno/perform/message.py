@@ -26,6 +26,19 @@ PORTAMENTO = 65
 SOSTENUTO = 66
 SOFT = 67
 
+# What a controller is when nobody touches it: what reset all controllers sets, by the MIDI
+# Manufacturers' recommended practice RP-015 (from memory; makers' implementation charts agree).
+# Volume and pan, which it leaves as they are, have none.
+AT_REST = (
+    (MODULATION, 0),
+    (EXPRESSION, 127),
+    (SUSTAIN, 0),
+    (PORTAMENTO, 0),
+    (SOSTENUTO, 0),
+    (SOFT, 0),
+    *((parameter_number, 127) for parameter_number in (98, 99, 100, 101)),
+)
+
 # Channel mode messages: control changes that speak to the channel, not to a controller.
 ALL_SOUND_OFF = 120
 RESET_CONTROLLERS = 121
