@@ -62,6 +62,50 @@ def test_a_pedal_that_is_learnt_while_it_goes_down_comes_up_for_the_performer() 
     assert not again.learnt
 
 
+def new_ones(presses: Presses, press: Press, *values: int) -> list[int]:
+    """Which of the values are new presses, by their places."""
+    taken = [presses.take(controller(press, value)) for value in values]
+    return [place for place, found in enumerate(taken) if found is not None and found.is_new]
+
+
+def test_a_controller_goes_on_once_until_it_has_been_off() -> None:
+    """MIDI 1.0: a switch is off to 63, on from 64."""
+    presses = Presses()
+    presses.bind(bound(SUSTAIN), 0)
+    assert new_ones(presses, SUSTAIN, 127, 0, 63, 64, 90, 127, 49, 0, 127) == [0, 3, 8]
+
+
+def test_a_button_that_never_sends_0_is_pressed_by_each_message_and_a_noisy_fader_once() -> None:
+    presses = Presses()
+    presses.bind(bound(SUSTAIN, VOLUME), 0)
+    assert new_ones(presses, SUSTAIN, 127, 127, 127) == [0, 1, 2]
+    assert new_ones(presses, VOLUME, 62, 63, 64, 63, 64, 50, 64, 63, 49, 64) == [2, 9]
+    assert new_ones(presses, VOLUME, 20, 20, 20) == []
+
+
+def test_how_controllers_stood_is_forgotten_with_the_keyboard() -> None:
+    presses = Presses()
+    presses.bind(bound(SUSTAIN), 0)
+    assert new_ones(presses, SUSTAIN, 127, 126) == [0]
+    presses.forget()
+    assert new_ones(presses, SUSTAIN, 126, 125) == [0]
+
+
+def test_a_pedal_that_is_bound_while_down_gives_no_command_on_its_way_up() -> None:
+    presses = Presses()
+    passed(presses, controller(SUSTAIN, 127))
+    presses.bind(bound(SUSTAIN), 0)
+    assert new_ones(presses, SUSTAIN, 100, 80, 0, 70) == [3]
+
+
+def test_a_key_is_pressed_when_struck_and_a_program_whenever_it_comes() -> None:
+    presses = Presses()
+    program = Passing(0, bytes((0xC0, 5)))
+    presses.bind(bound(KEY, Press(PressKind.PROGRAM, 5)), 0)
+    events = (KeyDown(0, 72, 1), KeyUp(0, 72), KeyDown(0, 72, 99), program, program)
+    assert [presses.take(event).is_new for event in events] == [True, False, True, True, True]
+
+
 def test_what_cannot_be_pressed_is_never_a_command() -> None:
     presses = Presses()
     presses.bind(bound(learning=True), 0)

@@ -265,6 +265,7 @@ class Engine:
         self._lose_keys(time.monotonic_ns(), stops=True)
 
     def _lose_keys(self, at_ns: int, *, stops: bool) -> None:
+        self._presses.forget()
         self._hand_in_all(e for e in self._decoder.unplugged(at_ns) if not self._is_command(e))
         if stops:
             self._hand_in(Stop(at_ns))

@@ -1,7 +1,6 @@
 """Controls that give commands: what is pressed, what it does, and how it is learnt."""
 
 from ripieno.configuration.model import Control
-from ripieno.perform.press import ON, Press, PressKind
 from ripieno.perform.presses import Bind, Pressed
 from ripieno.wire.command import Command, command_from, words_of
 from ripieno.wire.time_commands import is_by_value
@@ -13,7 +12,6 @@ class Controls:
     def __init__(self) -> None:
         self.all: tuple[Control, ...] = ()
         self.learning: Command | None = None
-        self._values: dict[Press, int] = {}  # of controllers, as they were last
 
     @property
     def bind(self) -> Bind:
@@ -30,7 +28,6 @@ class Controls:
             return None
         control, self.learning = Control(pressed.press, words_of(self.learning)), None
         self.all = (*(c for c in self.all if c.press != pressed.press), control)
-        self._values[pressed.press] = pressed.value
         return control
 
     def forget(self, do: Command) -> tuple[Control, ...]:
@@ -42,18 +39,10 @@ class Controls:
     def asked(self, pressed: Pressed) -> Command | None:
         """The command that a press gives, if it gives one.
 
-        A key and a program change give it when they come. A controller gives it when it goes
-        on, as a pedal or a button does (MIDI 1.0: from 64), and not again before it has been
-        off; one that sets the tempo or the lean gives it at each value.
+        It does so when it is new; one that sets the tempo or the lean gives it at each value.
         """
-        before = self._values.get(pressed.press, 0)
-        self._values[pressed.press] = pressed.value
         words = next((c.do for c in self.all if c.press == pressed.press), None)
         if words is None:
             return None
         do = command_from(words)
-        if is_by_value(do):
-            return do
-        if pressed.press.kind is PressKind.CONTROLLER:
-            return do if pressed.value >= ON > before else None
-        return do if pressed.value > 0 else None
+        return do if pressed.is_new or is_by_value(do) else None

@@ -10,9 +10,12 @@ from dataclasses import dataclass
 
 from ripieno.perform.events import Controller, Input, KeyUp
 from ripieno.perform.message import AT_REST
-from ripieno.perform.press import Press, PressKind, pressed
+from ripieno.perform.press import ON, Press, PressKind, pressed
 
 _AT_REST = dict(AT_REST)
+# What has been on is off only below this, for a fader that stands at 64 and is noisy must not give
+# its command again and again. Our choice; buttons and pedals send 0.
+_OFF = 50
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,10 +31,15 @@ class Bind:
 
 @dataclass(frozen=True, slots=True)
 class Pressed:
-    """A command was given: `value` 0..127. `learnt`: it was the press that was waited for."""
+    """What gives commands has moved: `value` 0..127.
+
+    `is_new`: it went down or on just now, and was not before. `learnt`: it was the press that was
+    waited for.
+    """
 
     press: Press
     value: int
+    is_new: bool
     learnt: bool
     at_ns: int
 
@@ -43,6 +51,8 @@ class Presses:
         self._bound = Bind(frozenset(), learning=False)
         self._taken: set[Press] = set()  # keys that are down as commands
         self._passed: set[Press] = set()  # controllers that the instrument has not at rest
+        self._values: dict[Press, int] = {}  # of controllers, as they were last
+        self._on: set[Press] = set()  # of these
 
     def bind(self, bound: Bind, at_ns: int) -> list[Controller]:
         """Take other presses for commands; what is to be handed in before anything else."""
@@ -65,13 +75,35 @@ class Presses:
         if found is None:
             return None
         press, value = found
+        is_new = self._goes_on(press, value)
         learnt = self._bound.learning and value > 0
         if not (learnt or self._is_command(event, press)):
             self._pass(press, value)
             return None
         if press.kind is PressKind.NOTE:
             (self._taken.add if value else self._taken.discard)(press)
-        return Pressed(press, value, learnt, event.at_ns)
+        return Pressed(press, value, is_new, learnt, event.at_ns)
+
+    def forget(self) -> None:
+        """Nobody knows any more how the controllers stand."""
+        self._values.clear()
+        self._on.clear()
+
+    def _goes_on(self, press: Press, value: int) -> bool:
+        """A controller is on from 64 (MIDI 1.0, of switches).
+
+        The same value again is another press: there are buttons that send 127 each time and never
+        0. A fader or a pedal sends what has changed (common practice, no source).
+        """
+        if press.kind is not PressKind.CONTROLLER:
+            return value > 0
+        was_on, before = press in self._on, self._values.get(press)
+        self._values[press] = value
+        if value >= ON:
+            self._on.add(press)
+        elif value < _OFF:
+            self._on.discard(press)
+        return value >= ON and (not was_on or value == before)
 
     def _is_command(self, event: Input, press: Press) -> bool:
         return press in (self._taken if isinstance(event, KeyUp) else self._bound.presses)
