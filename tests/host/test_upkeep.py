@@ -7,6 +7,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from queue import SimpleQueue
 
@@ -17,11 +18,13 @@ from jack_server import running_server
 from rig import C4, E4, G4, left_sounding
 from rig import Rig as Playing
 from ripieno.engine.loop import Timed
-from ripieno.engine.messages import Begin, Standing
+from ripieno.engine.messages import NEITHER, Begin, Standing
 from ripieno.engine.rig import Rig
 from ripieno.errors import MachineError
-from ripieno.host.engine_process import Word
+from ripieno.host import upkeep
+from ripieno.host.engine_process import EngineProcess, Word
 from ripieno.host.upkeep import KeptEngine
+from ripieno.midi.names import Remembered
 from ripieno.midi.sounding import Sounding
 from ripieno.midi.systems import System, choose
 from ripieno.perform.events import Controller, Ending, KeyDown, Resume, Send, SetTempo
@@ -156,6 +159,25 @@ def test_an_engine_begun_anew_says_what_it_did_last_and_plays_on() -> None:
         own.until(lambda: own.kept.restarts == 1)
         sent = [t.happening.data for t in own.news if isinstance(t.happening, Send)]
     assert left_sounding(sent[: sent.index(bytes((0xB0, 123, 0)))]) == set()
+
+
+def test_the_next_engine_is_told_which_ports_the_last_had_in_use(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    told: list[Begin] = []
+
+    class Noted(EngineProcess):
+        def __init__(self, begin: Begin, *others: object) -> None:
+            told.append(begin)
+            super().__init__(begin, *others)
+
+    monkeypatch.setattr(upkeep, "EngineProcess", Noted)
+    remembered = (Remembered(("Keys",)), Remembered(("Synth",), frozenset({"Keys"})))
+    with kept() as own:
+        own.kept.engine.ports = replace(own.kept.engine.ports, remembered=remembered)
+        own.kept.renew()
+        own.until(lambda: own.kept.restarts == 1)
+    assert [begin.remembered for begin in told] == [NEITHER, remembered]
 
 
 def test_a_first_engine_that_cannot_begin_is_refused(tmp_path: Path) -> None:

@@ -6,11 +6,14 @@ from dataclasses import replace
 from queue import SimpleQueue
 
 import pytest
+import rtmidi
 
 from instruments import plugged, pressed_until_heard
 from jack_server import press
+from ripieno.midi import ports
 from ripieno.midi.ahead import ClientAhead, PortsAhead
 from ripieno.midi.lasting import LastingInput, LastingOutput, PortState
+from ripieno.midi.names import NOTHING_REMEMBERED
 from ripieno.midi.sounding import Sounding
 from ripieno.midi.systems import System
 from ripieno.perform.message import control, note_off, note_on, silence
@@ -217,6 +220,81 @@ def test_endings_are_repeated_but_not_for_what_has_been_struck_since(jack: Syste
     assert set(heard[:2]) == {note_off(0, 60), note_off(0, 62)}
     again = [note_off(0, 60), control(0, 64, 0)]
     assert heard[5:] == [note_on(0, 62, 80), *again, note_on(0, 65, 80)]
+
+
+class Bench:
+    """A MIDI system whose ports are `names`, as RtMidi shows them to each of its clients."""
+
+    def __init__(self) -> None:
+        self.names: list[str] = []
+
+    def client(self, _api: int, _name: str) -> "Bench":
+        return self
+
+    def get_ports(self) -> list[str]:
+        return list(self.names)
+
+    def open_port(self, *_: object) -> None: ...
+
+    open_virtual_port = close_port = delete = open_port
+
+
+ALSA = System(rtmidi.API_LINUX_ALSA, "ALSA", "the test's", virtual=True)
+KEYBOARD, SYNTH, PIANO, ORGAN = "Keys:in 20:0", "Synth:in 24:0", "Piano:in 28:0", "Organ:in 32:0"
+
+
+@pytest.fixture
+def bench(monkeypatch: pytest.MonkeyPatch) -> Bench:
+    bench = Bench()
+    monkeypatch.setattr(ports, "OUT", ports.Side(bench.client, "output", "ripieno out"))
+    return bench
+
+
+def looked(port: LastingOutput, bench: Bench, *names: str) -> str:
+    bench.names = list(names)
+    port.look(ALSA)
+    return port.state.name
+
+
+def test_a_port_taken_by_itself_is_waited_for_and_none_that_was_beside_it_is_taken(
+    bench: Bench,
+) -> None:
+    with sending(None, Sounding.unkept()) as port:
+        assert looked(port, bench, SYNTH) == "Synth:in"
+        assert looked(port, bench, KEYBOARD, SYNTH) == "Synth:in"
+        assert looked(port, bench, KEYBOARD) == "ripieno out"
+        assert port.state.why == "virtual, for 'Synth:in' is waited for"
+        assert looked(port, bench) == "ripieno out"  # a hub that comes back, its ports one by one
+        assert looked(port, bench, KEYBOARD) == "ripieno out"
+        assert looked(port, bench, KEYBOARD, "Synth:in 40:0") == "Synth:in"
+
+
+def test_an_instrument_plugged_in_for_one_that_is_gone_is_taken_and_not_taken_away(
+    bench: Bench,
+) -> None:
+    with sending(None, Sounding.unkept()) as port:
+        for names in ([SYNTH, KEYBOARD], [SYNTH, KEYBOARD], [KEYBOARD]):
+            looked(port, bench, *names)
+        assert looked(port, bench, KEYBOARD, PIANO) == "Piano:in"
+        assert port.state.why == "it came when 'Synth:in' was gone"
+        assert looked(port, bench, KEYBOARD, SYNTH, PIANO, ORGAN) == "Piano:in"
+        assert looked(port, bench, KEYBOARD, ORGAN) == "ripieno out"
+        assert looked(port, bench, KEYBOARD, ORGAN, SYNTH) == "Synth:in"
+
+
+def test_the_next_engine_waits_for_the_port_that_the_last_had_taken(bench: Bench) -> None:
+    with sending(None, Sounding.unkept()) as port:
+        looked(port, bench, SYNTH, KEYBOARD)
+        looked(port, bench, SYNTH, KEYBOARD)
+        remembered = port.remembered
+    port = LastingOutput(None, Sounding.unkept(), None, remembered)
+    assert looked(port, bench, KEYBOARD) == "ripieno out"
+    assert looked(port, bench, KEYBOARD, SYNTH) == "Synth:in"
+    port.close()
+    port = LastingOutput("keys", Sounding.unkept(), None, remembered)
+    assert looked(port, bench, KEYBOARD, SYNTH) == "Keys:in"
+    assert port.remembered == NOTHING_REMEMBERED
+    port.close()
 
 
 def test_in_memory_a_side_without_a_name_is_open_and_one_with_a_name_is_waited_for() -> None:

@@ -6,6 +6,7 @@ from pathlib import Path
 from ripieno.engine.loop import Counts, Timed
 from ripieno.engine.rig import Rig
 from ripieno.midi.lasting import PortState
+from ripieno.midi.names import NOTHING_REMEMBERED, Remembered
 from ripieno.midi.systems import System
 from ripieno.perform.chord_on import Harmony
 from ripieno.perform.events import Send
@@ -14,6 +15,10 @@ from ripieno.perform.settings import Settings
 from ripieno.perform.snapshot import Snapshot
 from ripieno.perform.transport import Transport
 from ripieno.style.model import Style
+
+# What is remembered of the input's side and the output's, where no port was chosen.
+BothRemembered = tuple[Remembered, Remembered]
+NEITHER = (NOTHING_REMEMBERED, NOTHING_REMEMBERED)
 
 SERVER_IS_GONE = 75  # an engine's exit status: EX_TEMPFAIL of sysexits.h
 
@@ -36,7 +41,8 @@ class Begin:
 
     `sounding` is the file of what the instrument sounds, None for none.
 
-    `standing` is what an engine before this one was playing, and `presses` give commands.
+    `standing` is what an engine before this one was playing, `remembered` are the ports that it had
+    in use, and `presses` give commands.
     """
 
     settings: Settings
@@ -46,6 +52,7 @@ class Begin:
     sounding: Path | None = None
     standing: Standing = Standing()
     presses: frozenset[Press] = frozenset()
+    remembered: BothRemembered = NEITHER
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +68,7 @@ class Ports:
     system: System
     input: PortState
     output: PortState
+    remembered: BothRemembered = NEITHER
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from contextlib import ExitStack
 from threading import Thread
 
 from ripieno.engine.loop import Engine, Output
+from ripieno.engine.messages import NEITHER, BothRemembered
 from ripieno.engine.rig import Both, Rig
 from ripieno.midi import ports
 from ripieno.midi.ahead import PortsAhead
@@ -38,7 +39,14 @@ class Plugs:
     """The ports of a rig. `said` has a sentence for the MIDI system and for the sound."""
 
     def __init__(
-        self, rig: Rig, system: System, sounding: Sounding, ahead: PortsAhead, *, hurries: bool
+        self,
+        rig: Rig,
+        system: System,
+        sounding: Sounding,
+        ahead: PortsAhead,
+        remembered: BothRemembered = NEITHER,
+        *,
+        hurries: bool,
     ) -> None:
         """Opens the output, before anything else: what was left sounding there ends.
 
@@ -54,9 +62,13 @@ class Plugs:
         ahead.leave_other(system)
         if not self._uses_port:
             ahead.output.close()
-        self._input = LastingInput(rig.input, self._receive, ahead.input, hurries=hurries)
+        self._input = LastingInput(
+            rig.input, self._receive, ahead.input, remembered[0], hurries=hurries
+        )
         self._sound: PortState | None = None
-        self._output = LastingOutput(rig.output, sounding, ahead.output, hurries=hurries)
+        self._output = LastingOutput(
+            rig.output, sounding, ahead.output, remembered[1], hurries=hurries
+        )
         self._opened_out = self._uses_port and self._output.look(self.system)
         if hurries and self._opened_out and system.is_served:
             self._repeat_endings(_REPEAT_AFTER_S)
@@ -79,8 +91,8 @@ class Plugs:
         self._threads.renew()
         self._watch_clients()
 
-    def turn(self) -> bool:
-        """Whether a port has come or gone."""
+    def turn(self) -> None:
+        """Look after them, if it is time to."""
         self._turn += 1
         turns = _NO_SYSTEM_TURNS if self.system.api is None else _SYSTEM_TURNS
         if self._turn % turns == 0 and self._given is None and self._is_alone:
@@ -95,7 +107,6 @@ class Plugs:
         self._settling = _SETTLING_TURNS if changed else max(0, self._settling - 1)
         if self._settling:
             self._threads.renew()
-        return changed
 
     @property
     def server_is_gone(self) -> bool:
@@ -106,6 +117,10 @@ class Plugs:
     def states(self) -> tuple[PortState, PortState]:
         """The input's and the output's. Where no MIDI system answers, none is open."""
         return self._state(self._input.state), self._sound or self._state(self._output.state)
+
+    @property
+    def remembered(self) -> BothRemembered:
+        return self._input.remembered, self._output.remembered
 
     def _state(self, state: PortState) -> PortState:
         is_nowhere = self.system.api is None and self._given is None

@@ -159,7 +159,9 @@ class _Playing:
         self._telling = Thread(target=self._tell, name="ripieno-telling", daemon=True)
         kept = Sounding.unkept() if begin.sounding is None else Sounding.at(begin.sounding)
         system = begin.rig.system or begin.system or found or choose()
-        self._plugs = Plugs(begin.rig, system, kept, ahead, hurries=begin.system is not None)
+        self._plugs = Plugs(
+            begin.rig, system, kept, ahead, begin.remembered, hurries=begin.system is not None
+        )
         stack.callback(self._plugs.close)
         self._performer = Performer(begin.settings, begin.style)
         self._engine = Engine(
@@ -199,8 +201,8 @@ class _Playing:
         plugs.begin(self._engine)
         said = (*plugs.said, lock_memory())
         scheduling = self._engine.scheduling
-        ports = Ports(plugs.system, *plugs.states)
-        self._speech.say(Ready(since_ns, ports, scheduling, said, plugs.ended))
+        self._ports = self._ports_now()
+        self._speech.say(Ready(since_ns, self._ports, scheduling, said, plugs.ended))
 
     def _expression(self, at_ns: int) -> Controller:
         begin = self._begin
@@ -209,8 +211,10 @@ class _Playing:
     def _turn(self) -> None:
         if self._plugs.server_is_gone:
             self._leave()
-        if self._plugs.turn():
-            self._speech.say(Ports(self._plugs.system, *self._plugs.states))
+        self._plugs.turn()
+        if (ports := self._ports_now()) != self._ports:
+            self._ports = ports
+            self._speech.say(ports)
 
     def _tell(self) -> None:
         """Not held up by ports that are being opened: another engine may have to go on any time."""
@@ -222,6 +226,9 @@ class _Playing:
     def _tell_no_more(self) -> None:
         self._ended.set()
         self._telling.join()
+
+    def _ports_now(self) -> Ports:
+        return Ports(self._plugs.system, *self._plugs.states, self._plugs.remembered)
 
     def _leave(self) -> NoReturn:
         self._tell_no_more()

@@ -11,12 +11,21 @@ instance in a send that a dead MIDI server does not take.
 
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from queue import SimpleQueue
 from threading import Lock
 from typing import Protocol
 
 from ripieno.engine.loop import Timed
-from ripieno.engine.messages import SERVER_IS_GONE, Answer, Begin, OpenAhead, Ports, Standing
+from ripieno.engine.messages import (
+    NEITHER,
+    SERVER_IS_GONE,
+    Answer,
+    Begin,
+    OpenAhead,
+    Ports,
+    Standing,
+)
 from ripieno.engine.spawn import Spawned
 from ripieno.errors import MachineError
 from ripieno.host.engine_process import EngineProcess, Word
@@ -69,6 +78,7 @@ class KeptEngine:
         self._late: list[Input | Bind] = []  # what came while there was none
         self._standing = Standing()
         self._system: System | None = None
+        self._remembered = NEITHER
         self._last_words: list[Timed] = []
         self._question: tuple[int, SimpleQueue[Answer | None]] | None = None
         self._asked_ns = 0
@@ -155,6 +165,7 @@ class KeptEngine:
         self._standing = engine.standing
         self._last_words += engine.news()
         self._engine, self._question = None, None
+        self._remembered = engine.ports.remembered
         server_is_gone = engine.exit_status == SERVER_IS_GONE
         self._system = None if server_is_gone else engine.ports.system
         if server_is_gone and self._spare is not None:  # it has a port there
@@ -176,7 +187,8 @@ class KeptEngine:
 
     def _begin(self, standing: Standing) -> EngineProcess:
         process, self._spare = self._spare or Spawned(), None
-        engine = EngineProcess(self._begins(standing, self._system), process, self._tell)
+        begin = replace(self._begins(standing, self._system), remembered=self._remembered)
+        engine = EngineProcess(begin, process, self._tell)
         with self._handing_over:
             for event in self._late:
                 engine.submit(event)
@@ -188,8 +200,9 @@ class KeptEngine:
     def _prepare_spare(self, ports: Ports, now_ns: int) -> None:
         """Have the spare open the engine's output, as soon as that has been there for a while."""
         assert self._spare is not None, "there is one from an engine's beginning"
-        if ports != self._ports:
-            self._ports, self._ports_ns = ports, now_ns
+        before, self._ports = self._ports, ports
+        if before is None or _open_ones(before) != _open_ones(ports):
+            self._ports_ns = now_ns
             if self._ahead is not None:
                 self._spare.tell(OpenAhead(ports.system, ""))
                 self._ahead = None
@@ -209,6 +222,10 @@ class KeptEngine:
                 self._question = None
         elif now_ns - self._asked_ns > _ANSWER_NS:
             self._engine.kill()
+
+
+def _open_ones(ports: Ports) -> tuple[System, str, str]:
+    return ports.system, ports.input.name, ports.output.name
 
 
 def _cause(exit_status: int | None) -> str:

@@ -5,8 +5,9 @@ when the instrument is back nothing arrives until the port is opened again. So `
 few times a second, compares the list of ports with the one that is open.
 
 A port is known by its name, not by its number, which changes with plugging. Without a choice
-the port in use stays in use while it is there; otherwise the likeliest is taken, and a virtual
-one of our own only until there is one.
+the likeliest is taken, and a virtual one of our own only until there is one. It stays in use while
+it is there. When it is gone it is waited for: of the others only one that was not there before is
+taken instead, an instrument that somebody has plugged in meanwhile.
 """
 
 import time
@@ -20,6 +21,7 @@ from ripieno.errors import MachineError
 from ripieno.midi import ports
 from ripieno.midi.ahead import ClientAhead
 from ripieno.midi.memory import Receive
+from ripieno.midi.names import NOTHING_REMEMBERED, Remembered
 from ripieno.midi.ports import InPort, OutPort, Pick, Side
 from ripieno.midi.sounding import Sounding
 from ripieno.midi.systems import System
@@ -49,9 +51,16 @@ class _Lasting(ABC, Generic[PortT]):
     Everything but `OutPort.send` is for one thread, that which first called `look`."""
 
     def __init__(
-        self, side: Side, choice: str | None, ahead: ClientAhead | None, *, hurries: bool
+        self,
+        side: Side,
+        choice: str | None,
+        ahead: ClientAhead | None,
+        remembered: Remembered,
+        *,
+        hurries: bool,
     ) -> None:
-        """`ahead` is taken over."""
+        """`ahead` is taken over. `remembered` counts without a choice."""
+        self.remembered = NOTHING_REMEMBERED if choice is not None else remembered
         self.state = PortState("", f"no {side.kind} has been looked for yet")
         self._side = side
         self._choice = choice
@@ -116,8 +125,9 @@ class _Lasting(ABC, Generic[PortT]):
         in_use = self._opened and self._opened[0]
         if self._choice is None and in_use in names:
             pick = Pick(names.index(in_use), in_use, self.state.why)
+            self.remembered = self.remembered.with_use(in_use, names)
         else:
-            pick = ports.pick_port(system, self._side, names, self._choice)
+            pick = ports.pick_port(system, self._side, names, self._choice, self.remembered)
         return pick, "" if pick.index is None else listed[pick.index]
 
     def _listed(self, system: System) -> list[str]:
@@ -176,10 +186,11 @@ class LastingInput(_Lasting[InPort]):
         choice: str | None,
         receive: Receive,
         ahead: ClientAhead | None = None,
+        remembered: Remembered = NOTHING_REMEMBERED,
         *,
         hurries: bool = False,
     ) -> None:
-        super().__init__(ports.IN, choice, ahead, hurries=hurries)
+        super().__init__(ports.IN, choice, ahead, remembered, hurries=hurries)
         self._receive = receive
         self._errors = 0
 
@@ -207,10 +218,11 @@ class LastingOutput(_Lasting[OutPort]):
         choice: str | None,
         sounding: Sounding,
         ahead: ClientAhead | None = None,
+        remembered: Remembered = NOTHING_REMEMBERED,
         *,
         hurries: bool = False,
     ) -> None:
-        super().__init__(ports.OUT, choice, ahead, hurries=hurries)
+        super().__init__(ports.OUT, choice, ahead, remembered, hurries=hurries)
         self.unheard = 0
         self.ended = 0  # notes that had been left sounding
         self._sounding = sounding

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 from ripieno.errors import MachineError
 
@@ -32,6 +33,26 @@ def told_apart(names: Sequence[str]) -> tuple[str, ...]:
             unique = f"{name} #{count}"
         taken.append(unique)
     return tuple(taken)
+
+
+@dataclass(frozen=True, slots=True)
+class Remembered:
+    """The ports that were taken because none was chosen: `used`, the latest first.
+
+    `passed` are others that were there meanwhile, which are not taken instead of one that is gone:
+    that it is missing for a moment makes the keyboard's own input no better an output.
+    """
+
+    used: tuple[str, ...] = ()
+    passed: frozenset[str] = frozenset()
+
+    def with_use(self, name: str, names: Sequence[str]) -> "Remembered":
+        """And now this one is in use, while these are there."""
+        used = (name, *(other for other in self.used if other != name))
+        return Remembered(used, self.passed.union(names).difference(used))
+
+
+NOTHING_REMEMBERED = Remembered()
 
 
 def is_loopback(name: str) -> bool:

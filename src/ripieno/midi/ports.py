@@ -22,7 +22,15 @@ import rtmidi
 
 from ripieno.errors import MachineError
 from ripieno.midi.memory import MemoryIn, MemoryOut, Receive
-from ripieno.midi.names import find, is_loopback, told_apart, without_alsa_address, without_index
+from ripieno.midi.names import (
+    NOTHING_REMEMBERED,
+    Remembered,
+    find,
+    is_loopback,
+    told_apart,
+    without_alsa_address,
+    without_index,
+)
 from ripieno.midi.systems import CLIENT, System
 from ripieno.midi.threads import foreign
 from ripieno.perform.message import is_legal
@@ -294,10 +302,17 @@ def _index(system: System, midi: Any, name: str) -> int:
     return names.index(name)
 
 
-def pick_port(system: System, side: Side, names: Sequence[str], choice: str | None) -> Pick:
+def pick_port(
+    system: System,
+    side: Side,
+    names: Sequence[str],
+    choice: str | None,
+    remembered: Remembered = NOTHING_REMEMBERED,
+) -> Pick:
+    """As `pick_input`; what is remembered counts where there is no choice."""
     kind = side.kind
     if choice is None:
-        return _likeliest(system, side, names)
+        return _likeliest(system, side, names, remembered)
     if choice == VIRTUAL:
         if not system.virtual:
             raise MachineError(f"{system.name} has no virtual {kind}: name a port of its own")
@@ -306,12 +321,22 @@ def pick_port(system: System, side: Side, names: Sequence[str], choice: str | No
     return Pick(index, names[index], f"'{choice}' was asked for")
 
 
-def _likeliest(system: System, side: Side, names: Sequence[str]) -> Pick:
+def _likeliest(system: System, side: Side, names: Sequence[str], remembered: Remembered) -> Pick:
+    for name in remembered.used:
+        if name in names:
+            return Pick(names.index(name), name, "it was in use before")
+    missing = remembered.used[0] if remembered.used else None
     for index, name in enumerate(names):
-        if not is_loopback(name) and CLIENT not in name.casefold():
-            return Pick(index, name, f"the first {side.kind} that is no loopback")
+        is_other = not is_loopback(name) and CLIENT not in name.casefold()
+        if is_other and name not in remembered.passed:
+            why = f"the first {side.kind} that is no loopback"
+            return Pick(
+                index, name, why if missing is None else f"it came when '{missing}' was gone"
+            )
     if system.api is None:
         return Pick(None, side.own_name, "in memory, there being no MIDI system")
+    lack = f"no {side.kind} is plugged in" if missing is None else f"'{missing}' is waited for"
     if system.virtual:
-        return Pick(None, side.own_name, f"virtual, for no {side.kind} is plugged in")
-    raise MachineError(f"no MIDI {side.kind} is plugged in, and {system.name} has no virtual ones")
+        return Pick(None, side.own_name, f"virtual, for {lack}")
+    lack = f"no MIDI {side.kind} is plugged in" if missing is None else f"MIDI {side.kind} {lack}"
+    raise MachineError(f"{lack}, and {system.name} has no virtual ones")
