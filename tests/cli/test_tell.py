@@ -8,6 +8,7 @@ import sys
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from threading import Event
 
 import pytest
 from calling import call, environment, refused
@@ -275,17 +276,39 @@ def test_what_cannot_be_learnt_is_refused_before_anything_is_told(capfd) -> None
     assert "no control can do that" in refused(capfd, 1, "tell", "learn", "status")
 
 
-def test_ctrl_c_ends_the_waiting_in_the_daemon_too(runtime: Path, tmp_path: Path) -> None:
-    fake = Learning()
-    fake.press = None
+class Ended(Learning):
+    """Nobody presses anything, until the waiting is `ended`."""
+
+    press = None
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.ended = Event()
+
+    def carry_out(self, command: Command, value: int | None = None) -> dict[str, object]:
+        result = super().carry_out(command, value)
+        if command == StopLearning():
+            self.ended.set()
+        return result
+
+
+@pytest.mark.parametrize(
+    ("ending", "status"),
+    [(signal.SIGINT, 130), (signal.SIGTERM, -15), (signal.SIGHUP, -1), (signal.SIGKILL, -9)],
+)
+def test_whatever_ends_it_ends_the_waiting_in_the_daemon_too(
+    runtime: Path, tmp_path: Path, ending: int, status: int
+) -> None:
+    fake = Ended()
     command = [sys.executable, "-m", "ripieno", "tell", "learn", "next"]
     with serving(runtime, fake), subprocess.Popen(
         command, env=environment(tmp_path), stdout=subprocess.PIPE, stderr=subprocess.PIPE
     ) as process:  # fmt: skip
         assert process.stdout.readline() == b"press the control for 'next' now\n"
-        process.send_signal(signal.SIGINT)
-        assert process.wait(PATIENCE_S) == 130
+        process.send_signal(ending)
+        assert process.wait(PATIENCE_S) == status
         assert process.stderr.read() == b""
+        assert fake.ended.wait(PATIENCE_S)
     assert fake.told == [Learn(StepStyle(1)), StopLearning()]
     assert words_of(fake.told[0]) == ("learn", "next")
 

@@ -8,6 +8,7 @@ from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
 from random import Random
+from socket import SHUT_WR
 from threading import Event, Thread
 
 import pytest
@@ -17,7 +18,7 @@ from ripieno.errors import AuthorError, MachineError, UsageError
 from ripieno.host.control import LIMITS, ControlServer
 from ripieno.link.client import Client
 from ripieno.link.endpoint import Endpoint, Kind
-from ripieno.wire.command import Silence
+from ripieno.wire.command import Command, Learn, Silence, StepStyle, StopLearning
 from ripieno.wire.lines import MOST_BYTES
 from ripieno.wire.status import Status, status_from_data
 from ripieno.wire.time_commands import ChooseTempo, Tap
@@ -424,3 +425,33 @@ def test_clients_that_vanish_in_the_middle_leave_nothing(served: Served) -> None
         while served.server.counts()["clients"] > 1:
             last.write({"id": 2, "tell": ["tap"]})
             last.read()
+
+
+class Stopping(Fake):
+    """Says when learning was ended, by whomever."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.ended = Event()
+
+    def carry_out(self, command: Command, value: int | None = None) -> dict[str, object]:
+        result = super().carry_out(command, value)
+        if command == StopLearning():
+            self.ended.set()
+        return result
+
+
+def test_learning_ends_with_the_connection_that_asked_for_it_last(tmp_path: Path) -> None:
+    with serving(tmp_path, Stopping()) as served, Raw(served.endpoint).greet() as last:
+        with Raw(served.endpoint).greet() as first:
+            answer(first, {"id": 1, "tell": ["learn", "next"]})
+            answer(last, {"id": 1, "tell": ["learn", "tap"]})
+        while served.server.counts()["clients"] > 1:
+            answer(last, {"id": 2, "tell": ["status"]})
+        answer(last, {"id": 3, "tell": ["learn", "tempo", "90"]})
+        assert not served.fake.ended.is_set()
+        last.socket.shutdown(SHUT_WR)
+        assert served.fake.ended.wait(PATIENCE_S)
+        told = list(served.fake.told)
+    learnt = [StepStyle(1), Tap(), ChooseTempo(90.0)]
+    assert told == [*(Learn(do) for do in learnt), StopLearning()]

@@ -4,6 +4,7 @@ from ripieno.configuration.model import Control
 from ripieno.host.controls import Controls
 from ripieno.perform.press import Press, PressKind
 from ripieno.perform.presses import Pressed
+from ripieno.units import NS_PER_S
 from ripieno.wire.command import Command, StepStyle
 from ripieno.wire.time_commands import ChooseLean, TempoByValue
 
@@ -61,3 +62,13 @@ def test_a_command_is_forgotten_on_all_that_did_it() -> None:
     assert [control.press for control in found.forget(StepStyle(1))] == [PEDAL, PROGRAM]
     assert found.all == (Control(KEY, ("tap",)),)
     assert found.forget(StepStyle(1)) == ()
+
+
+def test_a_control_is_waited_for_no_longer_than_half_a_minute() -> None:
+    found = controls(pedal="next")
+    found.wait_for(StepStyle(-1), 5 * NS_PER_S)
+    assert found.give_up(35 * NS_PER_S) is None
+    assert found.bind.learning
+    assert found.give_up(35 * NS_PER_S + 1) == StepStyle(-1)
+    assert not found.bind.learning
+    assert found.give_up(99 * NS_PER_S) is None

@@ -9,7 +9,9 @@ from threading import Thread
 import pytest
 
 from rig import C4, E4, G4, STYLES
+from ripieno.engine.messages import Standing
 from ripieno.errors import AuthorError
+from ripieno.host import controls
 from ripieno.host.host import Host
 from ripieno.host.library import Library
 from ripieno.host.sessions import Sessions
@@ -155,6 +157,23 @@ def test_learning_is_told_and_ended_and_what_nothing_does_cannot_be_forgotten(
         assert own.tell("forget", "tap") == {"forgotten": "note 36 on channel 10"}
         assert own.host.status().controls == ()
     assert "note 36" not in own.path.read_text()
+
+
+def test_learning_ends_by_itself_and_that_is_said(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(controls, "LONGEST_LEARNING_NS", 0)
+    with running(tmp_path) as own:
+        own.tell("learn", "next")
+        own.until(lambda now: now.learning is None)
+        assert own.said[-1] == "no control was pressed for 'next': none is learnt"
+
+
+def test_an_engine_begun_anew_learns_on(tmp_path: Path) -> None:
+    with running(tmp_path) as own:
+        own.tell("learn", "next")
+        begin = own.host._begins(Standing(), None)
+    assert begin.bound.learning
 
 
 def test_a_signal_that_means_a_command_carries_it_out(tmp_path: Path) -> None:

@@ -92,19 +92,18 @@ def _check(words: list[str], options: list[str]) -> None:
 
 
 def _learn(client: Client, words: Sequence[str], *, as_json: bool) -> int:
-    """Wait until a control is pressed for the command. Raises AuthorError if none will be."""
+    """Wait until a control is pressed for the command. Raises AuthorError if none will be.
+
+    Whatever ends this process ends the waiting too: the daemon goes by the connection.
+    """
     from ripieno.wire.command import command_from, words_of
 
     do = words_of(command_from(words))[1:]
     before = status_from_data(client.tell(["status"])).controls
     client.tell(words)
-    try:
-        prompt = sys.stderr if as_json else sys.stdout
-        print(f"press the control for '{' '.join(do)}' now", file=prompt, flush=True)
-        after = _controls_once_learnt(client, do)
-    except KeyboardInterrupt:
-        client.tell(["learn"])
-        raise
+    prompt = sys.stderr if as_json else sys.stdout
+    print(f"press the control for '{' '.join(do)}' now", file=prompt, flush=True)
+    after = _controls_once_learnt(client, do)
     control, is_new = _learnt(before, after, do)
     if as_json:
         print(json.dumps({"press": control.press, "do": control.do, "new": is_new}))

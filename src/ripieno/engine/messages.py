@@ -10,7 +10,7 @@ from ripieno.midi.names import NOTHING_REMEMBERED, Remembered
 from ripieno.midi.systems import System
 from ripieno.perform.chord_on import Harmony
 from ripieno.perform.events import Send
-from ripieno.perform.press import Press
+from ripieno.perform.presses import NOTHING_BOUND, Bind
 from ripieno.perform.settings import Settings
 from ripieno.perform.snapshot import Snapshot
 from ripieno.perform.transport import Transport
@@ -42,7 +42,7 @@ class Begin:
     `sounding` is the file of what the instrument sounds, None for none.
 
     `standing` is what an engine before this one was playing, `remembered` are the ports that it had
-    in use, and `presses` give commands.
+    in use, and `bound` gives commands.
     """
 
     settings: Settings
@@ -51,7 +51,7 @@ class Begin:
     system: System | None = None
     sounding: Path | None = None
     standing: Standing = Standing()
-    presses: frozenset[Press] = frozenset()
+    bound: Bind = NOTHING_BOUND
     remembered: BothRemembered = NEITHER
 
 

@@ -52,7 +52,7 @@ from ripieno.midi.systems import System, choose
 from ripieno.perform.events import Controller, Resume, SetSendClock
 from ripieno.perform.message import EXPRESSION
 from ripieno.perform.performer import Performer
-from ripieno.perform.presses import Bind, Pressed
+from ripieno.perform.presses import Pressed
 from ripieno.perform.warming import warm
 
 _NEWS_APART_S = 0.04
@@ -188,7 +188,7 @@ class _Playing:
 
     def _start(self) -> None:
         plugs, begin = self._plugs, self._begin
-        self._engine.submit(Bind(begin.presses, learning=False))
+        self._engine.submit(begin.bound)
         since_ns = time.monotonic_ns()
         harmony, transport = begin.standing.harmony, begin.standing.transport
         if begin.system is not None:  # the engine before may have ended while a chord died away

@@ -12,7 +12,7 @@ import asyncio
 import hmac
 import socket
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Coroutine
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -22,7 +22,14 @@ from typing import Protocol, Self, TypeVar
 from ripieno.errors import AuthorError, MachineError, RipienoError
 from ripieno.host.listening import Listener
 from ripieno.link.endpoint import Endpoint
-from ripieno.wire.command import AskStatus, Command, Watch, command_from
+from ripieno.wire.command import (
+    AskStatus,
+    Command,
+    Learn,
+    StopLearning,
+    Watch,
+    command_from,
+)
 from ripieno.wire.lines import (
     Code,
     Done,
@@ -86,7 +93,8 @@ class ControlServer:
         self._watched = asyncio.Event()
         self._token: str | None = None
         self._clients: set[_Client] = set()
-        self._tasks: set[asyncio.Task[None]] = set()
+        self._tasks: set[asyncio.Task[object]] = set()
+        self._learner: _Client | None = None  # who has asked last for a control to be learnt
 
     def start(self) -> None:
         """Returns when clients can connect. Raises MachineError, also for a second daemon."""
@@ -153,7 +161,10 @@ class ControlServer:
             writer.close()
             return
         self._clients.add(client)
-        task = asyncio.get_running_loop().create_task(self._attend(client))
+        self._go_about(self._attend(client))
+
+    def _go_about(self, work: Coroutine[None, None, object]) -> None:
+        task = asyncio.get_running_loop().create_task(work)
         self._tasks.add(task)
         task.add_done_callback(self._tasks.discard)
 
@@ -173,7 +184,14 @@ class ControlServer:
         finally:
             self._clients.discard(client)
             self._see_who_watches()
+            self._stop_learning_for(client)
             client.abort()
+
+    def _stop_learning_for(self, client: "_Client") -> None:
+        """Who has gone, be it that a terminal was closed, would not see what is learnt."""
+        if self._learner is client and not self._ending.is_set():
+            self._learner = None
+            self._go_about(self._office.carry_out(0, StopLearning()))
 
     async def _greet(self, client: "_Client") -> None:
         """The first lines. Raises LineError."""
@@ -210,6 +228,8 @@ class ControlServer:
             return reply_line(Done(request.id, {}))
         if isinstance(command, AskStatus):
             return await self._office.tell_status(request.id)
+        if isinstance(command, Learn):
+            self._learner = client
         return await self._office.carry_out(request.id, command)
 
     async def _dismiss(self, client: "_Client", why: Failed) -> None:

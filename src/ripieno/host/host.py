@@ -154,7 +154,7 @@ class Host:
     def _carry_out_other(self, command: Command) -> Result:
         match command:
             case wire.Learn(do):
-                self._controls.learning = do
+                self._controls.wait_for(do, time.monotonic_ns())
                 self._bind()
                 return {"learning": " ".join(words_of(do))}
             case wire.StopLearning():
@@ -233,7 +233,7 @@ class Host:
                 system,
                 self._sounding,
                 standing if chosen.settings.hold else Standing(expression=standing.expression),
-                self._controls.bind.presses,
+                self._controls.bind,
             )
 
     def _bind(self) -> None:
@@ -263,6 +263,7 @@ class Host:
         self._journal(self._kept.news())
         with self._lock:
             self._stage.turn()
+            self._end_learning(now_ns)
         if (harmony := self._kept.harmony) is not None:
             self._chord = harmony.chord
         if now_ns - self._looked_ns >= _FILES_NS:
@@ -314,6 +315,14 @@ class Host:
             do = self._controls.asked(pressed)
         if do is not None:
             self._try(do, pressed.value, pressed.at_ns)
+
+    def _end_learning(self, now_ns: int) -> None:
+        """If it lasts too long: whoever wanted it may have gone to play."""
+        if (given_up := self._controls.give_up(now_ns)) is not None:
+            self._bind()
+            self._say(
+                f"no control was pressed for '{' '.join(words_of(given_up))}': none is learnt"
+            )
 
     def _try(self, command: Command, value: int | None = None, at_ns: int | None = None) -> None:
         """A command that nobody waits to be answered."""

@@ -29,6 +29,9 @@ class Bind:
     learning: bool
 
 
+NOTHING_BOUND = Bind(frozenset(), learning=False)
+
+
 @dataclass(frozen=True, slots=True)
 class Pressed:
     """What gives commands has moved: `value` 0..127.
@@ -48,7 +51,7 @@ class Presses:
     """For one thread: all that a keyboard sends goes through `take`."""
 
     def __init__(self) -> None:
-        self._bound = Bind(frozenset(), learning=False)
+        self._bound = NOTHING_BOUND
         self._taken: set[Press] = set()  # keys that are down as commands
         self._passed: set[Press] = set()  # controllers that the instrument has not at rest
         self._values: dict[Press, int] = {}  # of controllers, as they were last
