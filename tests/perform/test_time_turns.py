@@ -12,7 +12,7 @@ from rig import A4, C4, C5, E4, F4, G4, Note, Rig, struck_at
 from ripieno.perform import events as ev
 from ripieno.perform.settings import Follow, Start
 from ripieno.style.model import Meter
-from ripieno.units import ns_from_ms
+from ripieno.units import NS_PER_MS, ns_from_ms
 
 TRIAD = (C4, E4, G4)
 
@@ -63,6 +63,54 @@ def test_the_last_chord_is_held_fades_and_gives_the_expression_back() -> None:
     last = max(note.ms for note in notes)
     assert 4000 < last < 6000
     assert {note.length_ms > 7000 for note in notes if note.ms == last} == {True}
+
+
+def expressions(rig: Rig, until_ms: float) -> list[tuple[float, int]]:
+    sends = rig.sends(until_ms)
+    return [(s.due_ns / NS_PER_MS, s.data[2]) for s in sends if s.data[:2] == bytes((0xB0, 11))]
+
+
+def died_away_ms() -> float:
+    return max(note.ms + note.length_ms for note in quarters_ending().notes(20000))
+
+
+def test_what_has_died_away_rings_out_before_the_expression_is_given_back() -> None:
+    *_, (faint_ms, faint), (back_ms, back) = expressions(quarters_ending(), 20000)
+    assert (faint_ms, faint, back) == (died_away_ms(), 0, 127)
+    assert back_ms == died_away_ms() + 3000
+
+
+@pytest.mark.parametrize(("split", "struck"), [(None, TRIAD), (C5, (C5,))])
+def test_a_note_struck_while_a_last_chord_rings_out_has_the_expression_back_before_it(
+    split: int | None, struck: tuple[int, ...]
+) -> None:
+    rig, later_ms = Rig("steady-quarters", split=split), died_away_ms() + 500
+    rig.chord(0, *TRIAD, until_ms=300)
+    rig.events.append(ev.Ending(ns_from_ms(1500), 2))
+    rig.chord(later_ms, *struck, until_ms=later_ms + 300)
+    sent = [s.data for s in rig.sends(20000) if s.due_ns >= ns_from_ms(later_ms)]
+    back = sent.index(bytes((0xB0, 11, 127)))
+    assert back < [data[0] for data in sent].index(0x90)
+    assert sent.count(bytes((0xB0, 11, 127))) == 1
+
+
+def test_a_chord_that_time_decides_in_the_fade_has_the_expression_back_before_it() -> None:
+    rig = quarters_ending()
+    rig.chord(11000, C4, G4, until_ms=11500)
+    sent = [s.data for s in rig.sends(12000) if s.due_ns > ns_from_ms(11000)]
+    assert sent.index(bytes((0xB0, 11, 127))) < [data[0] for data in sent].index(0x90)
+
+
+def test_the_players_expression_counts_while_the_last_chord_dies_away() -> None:
+    rig = quarters_ending()
+    rig.events += [ev.Controller(ns_from_ms(ms), 11, v) for ms, v in ((6000, 60), (11000, 80))]
+    found = expressions(rig, 20000)
+    assert max(value for _, value in found) == 80
+    assert found[0] == (6000, 60)
+    assert max(value for ms, value in found if 6000 < ms < 11000) == 60
+    halfway = next(value for ms, value in found if ms >= 11000)
+    assert 0 < halfway < 80, "the part of it that is left"
+    assert found[-1][1] == 80
 
 
 def test_a_chord_struck_late_into_the_ending_is_the_last_one() -> None:

@@ -97,7 +97,7 @@ class Accompaniment:
         `strike_ns` is when its last key went down.
         """
         if not amends and self._ending.is_over_for(at_ns):
-            self.stop()  # what is struck into a chord that dies away begins anew
+            self._die_away(at_ns)  # what is struck into a chord that dies away begins anew
         amends = amends and self.harmony is not None
         comes_in = self.harmony is None and not self._ending.has_struck
         if not amends:
@@ -118,7 +118,7 @@ class Accompaniment:
     def resume(self, at_ns: int, chord: Chord, level: int, transport: Transport) -> None:
         """A chord is on and struck now, in a time that runs already."""
         self.time.go_on(at_ns, transport)
-        self._out.control(self._ending.leave())
+        self._ending.die_away(at_ns)
         self._replace_hands(transport.position_at(at_ns))
         self._entry = None
         self.strike(at_ns, chord, level, amends=False)
@@ -131,11 +131,19 @@ class Accompaniment:
 
     def stop(self) -> None:
         """As `lift`, and the next strike is a downbeat again."""
+        self._begin_anew()
+        self._out.control(self._ending.leave())
+
+    def _die_away(self, at_ns: int) -> None:
+        """As `stop`, but what rings out keeps the expression that is left."""
+        self._begin_anew()
+        self._ending.die_away(at_ns)
+
+    def _begin_anew(self) -> None:
         self.lift()
         self.time.stop()
         self._chord.forget()
         self._entry = None
-        self._out.control(self._ending.leave())
         self._luck.seed(self._settings.seed)  # after a stop it plays as if just begun
         self._hands.choose(self.style, self.meter)
 
@@ -150,7 +158,7 @@ class Accompaniment:
     def count_in(self, at_ns: int, bars: int) -> tuple[Fraction, Fraction]:
         """From where to where bars are counted. What is on has to end, or to wait."""
         if self.is_ending or not self.time.clock_is_heard(at_ns):
-            self.stop()
+            self._die_away(at_ns)
         self.lift()
         end = self._entry = self.time.count_in(at_ns, bars)
         self._replace_hands(self._here(at_ns))
@@ -182,9 +190,18 @@ class Accompaniment:
         """The player's own, 0..127."""
         return self._ending.expression
 
-    def express(self, value: int) -> None:
-        """The player's own expression, 0..127, to which a chord that has died away gives back."""
-        self._ending.expression = value
+    def express(self, value: int) -> list[bytes]:
+        """The player's own expression, 0..127: what is left of it while a chord dies away."""
+        return self._ending.express(value)
+
+    @property
+    def is_faded(self) -> bool:
+        """Whether a chord that has died away still keeps the expression from the player."""
+        return self._ending.back_due_ns is not None
+
+    def give_back(self) -> list[bytes]:
+        """The player's expression, for what is struck next."""
+        return self._ending.give_back()
 
     def turn(self, at_ns: int, turn: Turn) -> None:
         """The time has taken a turn by what the player or a clock has done."""
@@ -321,18 +338,20 @@ class Accompaniment:
 
     @property
     def _comes_in_or_ends(self) -> bool:
-        """Whether there is a downbeat to come in at, or an ending."""
-        return self._entry is not None or self._ending.is_on
+        """Whether there is a downbeat to come in at, or an ending, or one that rings out."""
+        return self._entry is not None or self._ending.is_on or self.is_faded
 
     def _entry_and_ending_dues_ns(self) -> list[int | None]:
-        due: list[int | None] = [self._ending.fade_due_ns]
+        due: list[int | None] = [self._ending.fade_due_ns, self._ending.back_due_ns]
         if self.transport is not None:
             places = [p for p in (self._entry, self._ending.at) if p is not None]
             due += map(self.transport.due_ns, places)
         return due
 
     def _come_in_or_end(self, now_ns: int) -> None:
-        transport = self.transport
+        transport, back_due_ns = self.transport, self._ending.back_due_ns
+        if back_due_ns is not None and back_due_ns <= now_ns:
+            self._out.control(self._ending.give_back())
         if transport is None:
             return
         if self._entry is not None and transport.due_ns(self._entry) <= now_ns:
@@ -345,7 +364,7 @@ class Accompaniment:
             if self.harmony is not None:
                 self._out.control(self._ending.fade(now_ns))
             if self.harmony is None or self._ending.is_done:
-                self.stop()
+                self._die_away(now_ns)
 
     def _strike_last_chord(self, now_ns: int, transport: Transport) -> None:
         """Both hands strike their whole shapes and hold them, while they die away.

@@ -22,7 +22,7 @@ from ripieno.perform.clock_out import ClockOut
 from ripieno.perform.count import Count
 from ripieno.perform.events import Input, Send
 from ripieno.perform.ledger import Ledger, PedalPost
-from ripieno.perform.message import EXPRESSION, SUSTAIN, control, silence
+from ripieno.perform.message import EXPRESSION, NOTE_ON, SUSTAIN, control, silence
 from ripieno.perform.outbox import MELODY, SHOWN, Outbox
 from ripieno.perform.own_part import OwnPart, Struck, is_within_reach
 from ripieno.perform.settings import ReadKeys, Settings
@@ -105,9 +105,9 @@ class Performer:
         if handler is None:
             self._time_events.take(at_ns, event)
         data = handler(at_ns, event) if handler else []
-        sends += self._time_events.perform(at_ns)
-        sends += self._out.flush(at_ns)
-        return sends + [Send(at_ns, message) for message in data] if data else sends
+        fresh = self._time_events.perform(at_ns) + self._out.flush(at_ns)
+        fresh += [Send(at_ns, message) for message in data]
+        return sends + self._expressed(fresh)
 
     def advance(self, now_ns: int) -> list[Send]:
         """Perform everything due at or before an instant, each thing at its own.
@@ -170,7 +170,18 @@ class Performer:
         strike_ns = self._settle(now_ns)
         self._due_is_known = False
         self.accompaniment.perform(now_ns, self._arriving_ns(strike_ns))
-        return self._time_events.perform(now_ns) + self._out.flush(now_ns)
+        return self._expressed(self._time_events.perform(now_ns) + self._out.flush(now_ns))
+
+    def _expressed(self, sends: list[Send]) -> list[Send]:
+        """With the player's expression before the first note after a chord that has died away."""
+        if not self.accompaniment.is_faded:
+            return sends
+        struck = [send.data[0] == NOTE_ON | self._channel for send in sends]
+        if True not in struck:
+            return sends
+        place = struck.index(True)
+        back = [Send(sends[place].due_ns, data) for data in self.accompaniment.give_back()]
+        return sends[:place] + back + sends[place:]
 
     def _work_out_due_ns(self) -> int | None:
         strike_ns = self._trigger.due_ns()
@@ -276,7 +287,7 @@ class Performer:
         if event.number == SUSTAIN:
             return self.pedal(event.channel).player(event.value)
         if event.number == EXPRESSION and event.channel == self._channel:
-            self.accompaniment.express(event.value)
+            return self.accompaniment.express(event.value)
         return [control(event.channel, event.number, event.value)]
 
     def _passing(self, _at_ns: int, event: ev.Passing) -> list[bytes]:
