@@ -4,6 +4,7 @@ At 60 beats a minute a quarter is a second. `steady-quarters` strikes a chord on
 """
 
 import itertools
+from collections.abc import Callable
 from fractions import Fraction
 
 import pytest
@@ -133,6 +134,26 @@ def test_after_an_ending_the_next_chord_is_a_downbeat_at_the_tempo_of_before() -
     rig = quarters_ending()
     rig.chord(16000, *TRIAD, until_ms=16300)
     assert [ms for ms in beats(rig, 18500) if ms >= 16000] == [16000, 17000, 18000]
+
+
+@pytest.mark.parametrize("event", [ev.Break, lambda at_ns: ev.CountIn(at_ns, 1)])
+def test_what_was_struck_before_a_break_is_not_decided_after_it(
+    event: Callable[[int], ev.Input],
+) -> None:
+    slow, quick = Rig("smooth-chords"), Rig("smooth-chords")
+    slow.press(0, 48, 52, 55)
+    slow.lift(980, 48, 52)
+    slow.press(1000, 53, 57, 60)  # and 55 is slow to come up
+    slow.events.append(event(ns_from_ms(1050)))
+    quick.press(0, 48, 52)
+    quick.events.append(event(ns_from_ms(20)))
+    for rig in (slow, quick):
+        found = [note for note in rig.notes(10000) if note.channel == 0]
+        assert not [note for note in found if note.ms > 1050 or rig is quick]
+        again = rig.performer_at(1500)
+        assert again.accompaniment.harmony is None
+        rig.press(6000, 57)  # a key that is struck among those that are still down
+        assert rig.performer_at(6500).accompaniment.harmony is not None
 
 
 def test_a_break_is_silent_until_the_next_chord_which_comes_in_in_time() -> None:

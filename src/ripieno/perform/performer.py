@@ -80,6 +80,8 @@ class Performer:
             ev.Passing: self._passing,
             ev.Stop: self._stop,
             ev.Silence: self._silence,
+            ev.Break: self._break,
+            ev.CountIn: self._break,
             ev.SetStyle: self._set_style,
             ev.SetHold: self._set_hold,
             ev.SetKey: self._set_key,
@@ -311,6 +313,12 @@ class Performer:
         for channel in sorted(self._pedals):
             data += silence(channel)
         return data
+
+    def _break(self, at_ns: int, event: ev.Break | ev.CountIn) -> list[bytes]:
+        """What was struck before comes to nothing any more, though it were decided later."""
+        self._trigger.drop()
+        self._time_events.take(at_ns, event)
+        return []
 
     def _set_style(self, at_ns: int, event: ev.SetStyle) -> list[bytes]:
         self.accompaniment.set_style(at_ns, event.style)

@@ -222,6 +222,10 @@ class Trigger:
         """From the next key on, so many are read without waiting."""
         self._at_once = at_once
 
+    def drop(self) -> None:
+        """Decide nothing more of what was struck; keys that are down stay down."""
+        self._strike = None
+
     def clear(self) -> None:
         """Forget everything: all keys are taken to be up."""
         self._down.clear()
