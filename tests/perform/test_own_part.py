@@ -5,7 +5,7 @@ from itertools import pairwise
 import pytest
 
 from rig import A3, A4, B3, C3, C4, C5, D4, E3, E4, F4, G3, G4, Rig
-from ripieno.perform.events import SetMuted, Show, Stop
+from ripieno.perform.events import SetHold, SetMuted, Show, Stop
 from ripieno.perform.own_part import OwnPart, Struck, is_within_reach
 from ripieno.perform.settings import ReadKeys
 from ripieno.theory.hand import Side
@@ -157,6 +157,35 @@ def test_while_chords_end_with_their_keys_the_own_part_neither_holds_nor_ends_th
 
 def struck(at_ms: float, note: int) -> Struck:
     return Struck(ns_from_ms(at_ms), note, 0, note, 64)
+
+
+def test_a_key_that_comes_twice_stays_the_chords_and_comes_up() -> None:
+    twice = Rig("flowing-eighths", muted=Side.RIGHT)
+    twice.press(0, C4, E4)
+    twice.press(8, G4)
+    twice.press(9, G4)
+    twice.lift(500, C4, E4, G4)
+    twice.events.append(Stop(ns_from_ms(9000)))
+    once = Rig("flowing-eighths", muted=Side.RIGHT, hold=False)
+    once.events = twice.events
+    assert once.performer_at(600).accompaniment.harmony is None, "no key is down any more"
+    tones = once.performer_at(400).accompaniment.tones_of_muted
+    assert G4 in range(tones[0], tones[-1] + 1), "it is within the hand's reach"
+    assert [n for n in twice.notes(10_000) if n.ms == 9] == []
+
+
+def test_a_key_of_a_chord_within_the_reach_that_comes_twice_is_both_still() -> None:
+    rig = practising()
+    low = own_tones(Side.LEFT)[0]
+    keys = (low - 1, low + 1, low + 3)
+    for number, key in enumerate(keys):
+        rig.press(2010 + number, key)
+    rig.press(2014, keys[-1])
+    rig.lift(2500, *keys)
+    own = [n.ms for n in rig.notes(10_000) if n.note == keys[-1] and 2010 <= n.ms < 2020]
+    assert own == [2012, 2014]
+    rig.events.append(SetHold(ns_from_ms(2550), hold=False))
+    assert rig.performer_at(2600).accompaniment.harmony is None, "no key is down any more"
 
 
 def test_keys_are_together_for_80_ms_and_given_out_once() -> None:

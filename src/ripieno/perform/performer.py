@@ -230,15 +230,18 @@ class Performer:
     # Events. Each answers with what is sent at once, after what the hands let go.
 
     def _key_down(self, at_ns: int, event: ev.KeyDown) -> list[bytes]:
+        is_again = self._zones.is_down(event.note, event.channel)  # a server may bring it twice
         zone, note = self._zones.down(event.note, event.channel)
         if zone is not Zone.MELODY:
             self._settle(at_ns)
-            zone = self._zone_beside_own_part(at_ns, event, note)
-        if zone is Zone.MELODY:
+            zone = zone if is_again else self._zone_beside_own_part(at_ns, event, note)
+        data: list[bytes] = []
+        if zone is not Zone.TRIGGER:
             self.pedal(event.channel)  # whatever silences all channels in use must know this one
-            return self.ledger.strike(MELODY, event.channel, note, event.velocity)
-        self._take(self._trigger.key_down(at_ns, note, event.velocity))
-        return []
+            data = self.ledger.strike(MELODY, event.channel, note, event.velocity)
+        if zone is not Zone.MELODY:
+            self._take(self._trigger.key_down(at_ns, note, event.velocity))
+        return data
 
     def _zone_beside_own_part(self, at_ns: int, event: ev.KeyDown, note: int) -> Zone:
         """Where a key belongs that would be a chord's if no hand were the player's own.

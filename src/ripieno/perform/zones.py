@@ -35,6 +35,10 @@ class Zones:
         zone = Zone.TRIGGER if below else Zone.MELODY
         return self._pressed.setdefault((channel, key), (zone, _folded(key + self.transpose)))
 
+    def is_down(self, key: int, channel: int = 0) -> bool:
+        """Whether a key has been pressed and not released yet."""
+        return (channel, key) in self._pressed
+
     def turn(self, key: int, channel: int, zone: Zone) -> None:
         """A key that is down belongs to another zone, with the note that it has."""
         self._pressed[channel, key] = zone, self._pressed[channel, key][1]
