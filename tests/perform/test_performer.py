@@ -516,6 +516,26 @@ def test_transposed_chords_and_melody_sound_higher_and_each_key_still_ends_its_o
     assert classes([note.note for note in notes if note.ms == 10]) == {3, 7, 10}
 
 
+def test_two_keys_that_mean_one_note_end_it_with_the_last_of_them() -> None:
+    rig = Rig("steady-quarters", split=48)
+    rig.press(0, C5)
+    rig.events.append(SetTranspose(ns_from_ms(100), 12))
+    rig.chord(200, C4, until_ms=400)
+    rig.lift(700, C5)
+    found = [(note.ms, note.ms + note.length_ms) for note in rig.notes(1000) if note.note == C5]
+    assert found == [(0, 200), (200, 700)], "struck again it is released first"
+
+
+def test_a_chord_in_two_layers_ends_when_neither_holds_it() -> None:
+    rig = Rig("steady-quarters", hold=False)
+    for channel in (0, 1):
+        rig.press(0, C4, E4, G4, channel=channel)
+        rig.lift(1500 + 1000 * channel, C4, E4, G4, channel=channel)
+    ends = {round(note.ms + note.length_ms) for note in rig.notes(5000)}
+    assert max(ends) == 2500
+    assert rig.performer_at(2400).accompaniment.harmony is not None
+
+
 def test_a_split_point_set_while_playing_makes_melody_of_the_keys_above_it() -> None:
     rig = Rig("smooth-chords")
     rig.events.append(SetSplit(ns_from_ms(100), C5))

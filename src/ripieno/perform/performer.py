@@ -277,8 +277,9 @@ class Performer:
         data: list[bytes] = []
         if zone is not Zone.TRIGGER:
             self._own_part.up(event.note, event.channel)
+        if zone is not Zone.TRIGGER and not self._zones.plays(note, event.channel):
             data = self.ledger.release(MELODY, event.channel, note, event.velocity)
-        if zone is not Zone.MELODY:
+        if zone is not Zone.MELODY and not self._zones.triggers(note):
             self._settle(at_ns)
             self._take(self._trigger.key_up(at_ns, note))
             self._end_unless_held()

@@ -47,6 +47,19 @@ class Zones:
         """The zone and the note that a release belongs to; None: the key was not down."""
         return self._pressed.pop((channel, key), None)
 
+    def plays(self, note: int, channel: int) -> bool:
+        """Whether a key of a channel that is down sounds a note as melody."""
+        return any(
+            of == channel and meant == note and zone is not Zone.TRIGGER
+            for (of, _), (zone, meant) in self._pressed.items()
+        )
+
+    def triggers(self, note: int) -> bool:
+        """Whether a key that is down has a note in a chord."""
+        return any(
+            meant == note and zone is not Zone.MELODY for zone, meant in self._pressed.values()
+        )
+
     @property
     def keys(self) -> tuple[int, ...]:
         """Those that are down, ascending; one that is down on two channels once."""
