@@ -179,7 +179,7 @@ def test_what_the_program_submits_takes_effect() -> None:
         ends.engine.submit(Silence(now_ns()))
         taken = ends.take_until(bytes((0xB0, 120, 0)))
         assert ends.engine.look().chord is None
-    assert taken[-3:] == [bytes((0xB0, number, 0)) for number in (64, 123, 120)]
+    assert taken[-5:] == [bytes((0xB0, number, 0)) for number in (64, 66, 69, 123, 120)]
 
 
 def test_bytes_cut_anywhere_are_put_together() -> None:

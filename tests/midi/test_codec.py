@@ -240,3 +240,28 @@ def test_whole_messages_are_read_as_mido_reads_them(messages: list[tuple[int, ..
             theirs.append(Passing(AT, bytes(item.bytes())))
     sound = [message for message in messages if message[0] >> 4 != 0xB or message[1] < 120]
     assert Decoder().feed(b"".join(bytes(message) for message in sound), AT) == theirs
+
+
+def test_unplugged_a_wires_keys_come_up_and_its_pedals_and_wheels_go_to_rest() -> None:
+    decoder = Decoder()
+    for data in (
+        "90 3c 50",
+        "b1 42 7f",
+        "b0 45 40",
+        "b0 42 7f",
+        "b0 42 00",
+        "e2 00 50",
+        "b3 01 09",
+    ):
+        decoder.feed(bytes.fromhex(data), 1)
+    for data in ("e4 00 50", "e4 00 40", "b5 07 50"):  # put back, and no pedal
+        decoder.feed(bytes.fromhex(data), 1)
+    up, *rest = decoder.unplugged(9)
+    assert up == KeyUp(9, 60)
+    assert sorted(rest, key=repr) == [
+        Controller(9, 1, 0, 3),
+        Controller(9, 66, 0, 1),
+        Controller(9, 69, 0, 0),
+        Passing(9, b"\xe2\x00\x40"),
+    ]
+    assert decoder.unplugged(10) == []

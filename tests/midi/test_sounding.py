@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from rig import left_sounding
 from ripieno.errors import MachineError
 from ripieno.midi.sounding import Sounding
-from ripieno.perform.message import SUSTAIN, control, note_off, note_on, silence
+from ripieno.perform.message import HOLDING, SUSTAIN, control, note_off, note_on, silence
 
 
 def send(sounding: Sounding, *messages: bytes) -> None:
@@ -26,7 +26,7 @@ channels, notes = st.integers(0, 15), st.integers(0, 127)
 messages = st.one_of(
     st.builds(note_on, channels, notes, st.integers(1, 127)),
     st.builds(note_off, channels, notes),
-    st.builds(lambda channel, value: control(channel, SUSTAIN, value), channels, notes),
+    st.builds(control, channels, st.sampled_from(HOLDING), notes),
     st.builds(lambda channel: control(channel, 7, 100), channels),
     st.just(b"\xe3\x00\x40"),
 )
@@ -42,8 +42,8 @@ def test_its_endings_end_exactly_what_was_begun(sent: list[bytes]) -> None:
     offs = [data for data in endings if data[0] & 0xF0 == 0x80]
     assert {(data[0] & 15, data[1]) for data in offs} == expected
     assert len(offs) == len(expected) == sounding.notes
-    pedals = {d[0] & 15: d[2] for d in sent if d[0] & 0xF0 == 0xB0 and d[1] == SUSTAIN}
-    concerned = {channel for channel, _ in expected} | {c for c, v in pedals.items() if v}
+    pedals = {(d[0] & 15, d[1]): d[2] for d in sent if d[0] & 0xF0 == 0xB0 and d[1] in HOLDING}
+    concerned = {channel for channel, _ in expected} | {c for (c, _), v in pedals.items() if v}
     rest = [data for data in endings if data not in offs]
     assert rest == [data for channel in sorted(concerned) for data in silence(channel)]
     sounding.forget()

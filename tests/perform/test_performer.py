@@ -307,11 +307,35 @@ def test_silence_sends_note_offs_then_pedal_up_then_the_mode_messages() -> None:
     after = [s.data for s in rig.sends(2000) if s.due_ns >= ns_from_ms(1000)]
     kinds = [data[0] & 0xF0 for data in after]
     assert kinds == sorted(kinds), "the note-offs come first"
-    assert [tuple(data[1:]) for data in after if data[0] == 0xB0][-3:] == [
-        (64, 0),
-        (123, 0),
-        (120, 0),
+    modes = [tuple(data[1:]) for data in after if data[0] == 0xB0][-5:]
+    assert modes == [(64, 0), (66, 0), (69, 0), (123, 0), (120, 0)]
+
+
+@pytest.mark.parametrize("number", [64, 66, 69])
+def test_a_stop_lifts_each_pedal_of_the_players_that_holds_notes_on_its_channel(
+    number: int,
+) -> None:
+    rig = Rig("smooth-chords")
+    rig.events += [Controller(ns_from_ms(ms), number, 127, 3) for ms in (10, 20)]
+    rig.events += [Controller(ns_from_ms(30), number, 0, 4), Stop(ns_from_ms(500))]
+    rig.events.append(Stop(ns_from_ms(600)))
+    assert [s.data for s in rig.sends(1000)][-1] == bytes((0xB3, number, 0))
+    assert [s.due_ns for s in rig.sends(1000)][-1] == ns_from_ms(500), "a second finds none"
+
+
+def test_silence_puts_the_wheels_to_rest_where_they_were_passed_on_otherwise() -> None:
+    rig = Rig("smooth-chords")
+    rig.events += [Passing(1000 + i, data) for i, data in enumerate((b"\xe2\x00\x50", b"\xe5\0@"))]
+    rig.events += [
+        Controller(2000, 1, 90, 2),
+        Controller(2001, 1, 90, 6),
+        Controller(2002, 1, 0, 6),
     ]
+    rig.events.append(Silence(ns_from_ms(500)))
+    rig.events.append(Silence(ns_from_ms(600)))
+    after = [s.data for s in rig.sends(1000) if s.due_ns >= ns_from_ms(500)]
+    assert sorted(d for d in after if d[0] & 0xF0 == 0xE0) == [b"\xe2\x00\x40"]
+    assert [d for d in after if d[0] & 0xF0 == 0xB0 and d[1] == 1] == [bytes((0xB2, 1, 0))]
 
 
 def test_hold_switched_off_with_no_key_down_ends_the_harmony() -> None:

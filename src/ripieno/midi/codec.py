@@ -45,6 +45,7 @@ from ripieno.perform.events import (
     Silence,
     SongPosition,
 )
+from ripieno.perform.moved import Moved
 
 _REAL_TIME: dict[int, type[ClockTick | ClockStart | ClockContinue | ClockStop]] = {
     message.CLOCK: ClockTick,
@@ -66,6 +67,7 @@ class Decoder:
         self._data = bytearray()
         self._in_exclusive = False
         self._down: set[tuple[int, int]] = set()  # channel, note
+        self._moved = Moved()
 
     def feed(self, data: bytes, at_ns: int) -> list[Input]:
         """The inputs that `data` completes, stamped `at_ns`. Any bytes, cut anywhere."""
@@ -80,10 +82,13 @@ class Decoder:
         return inputs
 
     def unplugged(self, at_ns: int) -> list[Input]:
-        """No more will come on this wire: every key that is down comes up."""
+        """No more will come on this wire: every key comes up, pedals and wheels go to rest."""
         self._status, self._in_exclusive = None, False
         self._data.clear()
-        return [up for channel in range(16) for up in self._all_up(channel, at_ns)]
+        inputs = [up for channel in range(16) for up in self._all_up(channel, at_ns)]
+        for data in self._moved.at_rest():
+            inputs += self._channel_inputs(data, at_ns)
+        return inputs
 
     def _begin(self, status: int) -> None:
         self.ignored += len(self._data)
@@ -108,6 +113,7 @@ class Decoder:
         return self._channel_inputs(whole, at_ns)
 
     def _channel_inputs(self, whole: bytes, at_ns: int) -> list[Input]:
+        self._moved.passed(whole)
         kind, channel = whole[0] & 0xF0, whole[0] & 0x0F
         if kind == message.NOTE_ON and whole[2]:
             self._down.add((channel, whole[1]))

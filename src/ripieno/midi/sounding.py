@@ -1,10 +1,10 @@
 """What an instrument is sounding, kept where the death of who sent it does not reach.
 
-A file of fixed size, mapped into memory: a byte for each note of each channel, a byte for each
-channel's pedal, and the name of the output it is true of. A note is written down before its
-note-on is sent and struck out after its note-off has been, so that whatever ends the process,
-and between whichever two instructions, every note that may sound stands here. The next process
-to open that output ends them.
+A file of fixed size, mapped into memory: a byte for each note of each channel, one for each of a
+channel's pedals that hold notes, and the name of the output it is true of. A note is written down
+before its note-on is sent and struck out after its note-off has been, so that whatever ends the
+process, and between whichever two instructions, every note that may sound stands here. The next
+process to open that output ends them.
 
 That a note-off has been sent does not say that it has arrived: a cable may have been pulled some
 moments before anybody knows, and what a killed process had sent last never leaves. So a note that
@@ -21,7 +21,7 @@ from ripieno.perform import message
 
 _CHANNELS, _NOTES, _NAME = 16, 128, 256
 _PEDALS_AT = _CHANNELS * _NOTES
-_NAME_AT = _PEDALS_AT + _CHANNELS
+_NAME_AT = _PEDALS_AT + _CHANNELS * len(message.HOLDING)
 _SIZE = _NAME_AT + _NAME
 
 _SOUNDS, _DOUBTFUL = 1, 2
@@ -66,8 +66,9 @@ class Sounding:
         kind, channel = data[0] & 0xF0, data[0] & 0x0F
         if kind == message.NOTE_ON and data[2]:
             self._kept[channel * _NOTES + data[1]] = _SOUNDS
-        elif kind == message.CONTROL_CHANGE and data[1] == message.SUSTAIN:
-            self._kept[_PEDALS_AT + channel] = max(data[2], self._kept[_PEDALS_AT + channel])
+        elif kind == message.CONTROL_CHANGE and data[1] in message.HOLDING:
+            place = _pedal_at(channel, data[1])
+            self._kept[place] = max(data[2], self._kept[place])
 
     def after(self, data: bytes) -> None:
         """A message has been sent."""
@@ -75,14 +76,14 @@ class Sounding:
         if kind == message.NOTE_OFF or (kind == message.NOTE_ON and not data[2]):
             place = channel * _NOTES + data[1]
             self._kept[place] = _DOUBTFUL if self._kept[place] else 0
-        elif kind == message.CONTROL_CHANGE and data[1] == message.SUSTAIN:
-            self._kept[_PEDALS_AT + channel] = data[2]
+        elif kind == message.CONTROL_CHANGE and data[1] in message.HOLDING:
+            self._kept[_pedal_at(channel, data[1])] = data[2]
 
     def endings(self) -> list[bytes]:
         """What ends all that may sound: each note, each pedal, then the channels as a whole."""
         pedals = bytes(self._kept[_PEDALS_AT:_NAME_AT])
         down = self._those(_SOUNDS)
-        held = [channel for channel, value in enumerate(pedals) if value]
+        held = [place // len(message.HOLDING) for place, value in enumerate(pedals) if value]
         data = [message.note_off(channel, note) for channel, note in down]
         for channel in sorted({channel for channel, _ in down} | set(held)):
             data += message.silence(channel)
@@ -95,7 +96,7 @@ class Sounding:
         lifts = [
             message.control(channel, message.SUSTAIN, 0)
             for channel in pedals
-            if not self._kept[_PEDALS_AT + channel]
+            if not self._kept[_pedal_at(channel, message.SUSTAIN)]
         ]
         return [message.note_off(channel, note) for channel, note in notes] + lifts
 
@@ -108,7 +109,7 @@ class Sounding:
         """The endings have been sent."""
         for channel, note in self._those(_SOUNDS):
             self._kept[channel * _NOTES + note] = _DOUBTFUL
-        self._kept[_PEDALS_AT:_NAME_AT] = bytes(_CHANNELS)
+        self._kept[_PEDALS_AT:_NAME_AT] = bytes(_NAME_AT - _PEDALS_AT)
 
     def arrived(self) -> None:
         """What has been sent has left: nothing is doubtful any more."""
@@ -123,3 +124,7 @@ class Sounding:
         """The (channel, note) that are marked so, ascending."""
         kept = bytes(self._kept[:_PEDALS_AT])
         return [divmod(place, _NOTES) for place, found in enumerate(kept) if found == mark]
+
+
+def _pedal_at(channel: int, number: int) -> int:
+    return _PEDALS_AT + channel * len(message.HOLDING) + message.HOLDING.index(number)

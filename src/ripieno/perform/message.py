@@ -25,6 +25,8 @@ SUSTAIN = 64
 PORTAMENTO = 65
 SOSTENUTO = 66
 SOFT = 67
+HOLD_2 = 69
+HOLDING = (SUSTAIN, SOSTENUTO, HOLD_2)  # pedals that keep notes sounding
 
 # What a controller is when nobody touches it: what reset all controllers sets, by the MIDI
 # Manufacturers' recommended practice RP-015 (from memory; makers' implementation charts agree).
@@ -70,9 +72,9 @@ def data_count(status: int) -> int | None:
 def silence(channel: int) -> list[bytes]:
     """What makes a synthesizer forget all that a channel may still sound.
 
-    The pedal first: all notes off does not end notes that a pedal holds (MIDI 1.0).
+    The pedals first: all notes off does not end notes that a pedal holds (MIDI 1.0).
     """
-    return [control(channel, number, 0) for number in (SUSTAIN, ALL_NOTES_OFF, ALL_SOUND_OFF)]
+    return [control(channel, number, 0) for number in (*HOLDING, ALL_NOTES_OFF, ALL_SOUND_OFF)]
 
 
 def is_legal(data: bytes) -> bool:

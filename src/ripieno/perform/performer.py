@@ -23,6 +23,7 @@ from ripieno.perform.count import Count
 from ripieno.perform.events import Input, Send
 from ripieno.perform.ledger import Ledger, PedalPost
 from ripieno.perform.message import EXPRESSION, NOTE_ON, SUSTAIN, control, silence
+from ripieno.perform.moved import Moved
 from ripieno.perform.outbox import MELODY, SHOWN, Outbox
 from ripieno.perform.own_part import OwnPart, Struck, is_within_reach
 from ripieno.perform.settings import ReadKeys, Settings
@@ -60,6 +61,7 @@ class Performer:
         self._zones = Zones(settings.split, settings.transpose)
         self._own_part = OwnPart()
         self._pedals = {settings.channel: PedalPost(settings.channel)}
+        self._moved = Moved()
         self._out = Outbox(self.ledger, settings.channel)
         pedal = self._pedals[settings.channel]
         self.accompaniment = Accompaniment(settings, style, self._out, pedal)
@@ -294,9 +296,12 @@ class Performer:
             return self.pedal(event.channel).player(event.value)
         if event.number == EXPRESSION and event.channel == self._channel:
             return self.accompaniment.express(event.value)
-        return [control(event.channel, event.number, event.value)]
+        data = control(event.channel, event.number, event.value)
+        self._moved.passed(data)
+        return [data]
 
     def _passing(self, _at_ns: int, event: ev.Passing) -> list[bytes]:
+        self._moved.passed(event.data)
         return [event.data]
 
     def _stop(self, _at_ns: int, _event: ev.Stop | ev.Silence) -> list[bytes]:
@@ -309,11 +314,12 @@ class Performer:
         data = [send.data for send in self._out.flush(0)] + self.ledger.release_all()
         for pedal in self._pedals.values():
             data += pedal.lift()
-        return data
+        return data + self._moved.pedals_up()
 
     def _silence(self, at_ns: int, event: ev.Silence) -> list[bytes]:
         data = self._stop(at_ns, event)
         self._time_events.silence()
+        data += self._moved.at_rest()
         for channel in sorted(self._pedals):
             data += silence(channel)
         return data
