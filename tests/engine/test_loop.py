@@ -373,6 +373,29 @@ def test_a_keyboard_that_is_opened_anew_may_come_up_without_an_end_to_the_music(
         assert shown.bar_and_beat is not None
 
 
+def test_a_keyboard_that_sends_active_sensing_and_falls_silent_has_let_go() -> None:
+    with running("rippling-sixteenths", split=72, bpm=20.0) as ends:
+        ends.press(*TRIAD, 90)
+        ends.keyboard.deliver(bytes((0xB3, 66, 127)), time.monotonic_ns())
+        ends.keyboard.deliver(b"\xfe", time.monotonic_ns())
+        sent = ends.take_until(bytes((0xB3, 66, 0)))
+        assert bytes((0x80, 90, 64)) in sent, "its key has come up"
+        assert ends.engine.look().bar_and_beat is None
+        received = ends.engine.counts.received
+        ends.keyboard.deliver(b"\xfe", time.monotonic_ns())
+        assert ends.engine.look().keys == ()
+        assert ends.engine.counts.received == received == 5, "it is no event"
+
+
+def test_active_sensing_in_time_keeps_a_keyboard_that_is_held_still() -> None:
+    with running("smooth-chords", split=72) as ends:
+        ends.press(90)
+        began_ns = time.monotonic_ns()
+        while time.monotonic_ns() < began_ns + 2 * 330 * NS_PER_MS:  # longer than silence may be
+            ends.keyboard.deliver(b"\xfe", time.monotonic_ns())
+            assert ends.engine.look().keys == (90,)
+
+
 def test_keys_that_come_faster_than_they_can_be_taken_are_counted_and_leave_nothing_on() -> None:
     performer = Performer(Settings(split=0), Rig("smooth-chords").style)
     ends = Ends(performer)

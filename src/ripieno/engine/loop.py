@@ -22,6 +22,7 @@ from typing import Protocol
 from ripieno.engine.realtime import claim_thread, sweep
 from ripieno.errors import MachineError
 from ripieno.midi.codec import Decoder
+from ripieno.midi.sensing import Sensing
 from ripieno.perform.events import ClockTick, Input, Send, Silence, Stop
 from ripieno.perform.message import silence
 from ripieno.perform.offline import Happening, advanced, hand_in, stamped
@@ -120,6 +121,7 @@ class Engine:
         self._notice = notice
         self._presses = Presses()
         self._decoder = Decoder()
+        self._sensing = Sensing()
         self._queue: SimpleQueue[_Item] = SimpleQueue()
         self._latest_ns = 0  # the latest stamp of an event
         self._flooded = 0  # as many messages as are recovered from
@@ -204,6 +206,8 @@ class Engine:
                 self._take(item)
             if self.counts.flooded != self._flooded:
                 self._recover()
+            if self._queue.empty() and self._sensing.is_gone(time.monotonic_ns()):
+                self._lose_keys(time.monotonic_ns(), stops=True)
             self._tell(advanced(self._performer, time.monotonic_ns()))
 
     def _wait(self) -> list[_Item]:
@@ -218,9 +222,12 @@ class Engine:
 
     def _first(self) -> list[_Item]:
         """What arrives first, nothing if something is due before."""
-        due_ns = self._performer.next_due_ns()
+        due_ns, silent_ns = self._performer.next_due_ns(), self._sensing.due_ns
         if due_ns is None:
             sweep(NS_PER_S)
+        if silent_ns is not None and (due_ns is None or silent_ns < due_ns):
+            return self._asleep_until(silent_ns)
+        if due_ns is None:
             return [self._queue.get()]
         asleep_ns = min(due_ns, self._latest_ns + _GATHERING_NS)
         if self._performer.gathering and time.monotonic_ns() < asleep_ns:
@@ -233,6 +240,12 @@ class Engine:
         except Empty:
             pass
         return self._awake_until(due_ns, self._understudy.step, 0)
+
+    def _asleep_until(self, until_ns: int) -> list[_Item]:
+        try:
+            return [self._queue.get(timeout=max(0, until_ns - time.monotonic_ns()) / NS_PER_S)]
+        except Empty:
+            return []
 
     def _awake_until(self, due_ns: int, rehearse: Callable[[], None], after_ns: int) -> list[_Item]:
         """Wait for a short time without sleeping, and have the understudy play in it."""
@@ -265,6 +278,7 @@ class Engine:
         self._lose_keys(time.monotonic_ns(), stops=True)
 
     def _lose_keys(self, at_ns: int, *, stops: bool) -> None:
+        self._sensing.forget()
         self._presses.forget()
         self._hand_in_all(e for e in self._decoder.unplugged(at_ns) if not self._is_command(e))
         if stops:
@@ -277,6 +291,7 @@ class Engine:
             case _Look(answer):
                 answer.put(snapshot(self._performer, time.monotonic_ns()))
             case (bytes() as data, int() as at_ns):
+                self._sensing.heard(data, at_ns)
                 events = self._decoder.feed(data, at_ns)
                 self.counts.received += len(events)
                 for event in events:

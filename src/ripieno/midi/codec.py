@@ -27,8 +27,9 @@ What becomes of each message:
   accompaniment is another.
 - timing clock, start, continue, stop: ClockTick, ClockStart, ClockContinue, ClockStop; song
   position: SongPosition.
-- other system common and real-time (quarter frame, song select, tune request, active sensing,
-  reset): nothing, for nothing here is tuned, or chosen by number, or set by a film's time.
+- active sensing: nothing here; see `midi.sensing`.
+- other system common and real-time (quarter frame, song select, tune request, reset): nothing,
+  for nothing here is tuned, or chosen by number, or set by a film's time.
 """
 
 from ripieno.perform import message

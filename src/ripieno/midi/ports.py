@@ -127,7 +127,7 @@ class InPort:
         self.errors = 0
         self._receive = receive
         self._midi = midi
-        midi.ignore_types(sysex=True, timing=False, active_sense=True)
+        midi.ignore_types(sysex=True, timing=False, active_sense=False)
         midi.set_callback(self._arrived)
 
     @classmethod
@@ -135,8 +135,7 @@ class InPort:
         """Calls `receive(data, at_ns)` for each message, on the MIDI system's own thread.
 
         On JACK that is the audio thread: `receive` may queue, nothing more. `at_ns` is
-        monotonic. System exclusive and active sensing are dropped before they get here.
-        Raises MachineError.
+        monotonic. System exclusive is dropped before it gets here. Raises MachineError.
         """
         return cls(*_opened(system, IN, choice), receive)
 
