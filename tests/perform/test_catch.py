@@ -154,7 +154,7 @@ def test_a_late_key_of_an_early_chord_changes_the_notes_and_no_times() -> None:
 def test_a_hand_that_has_been_struck_can_be_started_at_a_place_again() -> None:
     transport = Transport(0, Fraction(0), Fraction(1000 * NS_PER_MS), Meter(4, 4))
     hand = HandPlayer(Side.LEFT, EIGHTHS, Touch(), None, Random(1))
-    hand.start_struck(transport, ns_from_ms(1960))
+    hand.start_struck(transport, ns_from_ms(1960), ns_from_ms(1960))
     assert hand.step_due_ns == ns_from_ms(1960)
     hand.start(transport, Fraction(4))
     assert hand.step_due_ns == ns_from_ms(4000)
@@ -182,3 +182,14 @@ def test_a_bar_lane_corrects_a_step_as_late_as_its_style_says() -> None:
         assert (notes[0].ms == 2000 + late_ms) is corrected
     never = after_a_second_chord(struck(bars, Catch(late_ms=0)), 2001)
     assert notes[0].ms == never[0].ms == 3000
+
+
+@pytest.mark.parametrize(("keys", "waits_ms"), [((C4,), 200), ((C4, G4), 35)])
+def test_a_chord_that_was_long_in_doubt_belongs_to_the_beat_it_was_struck_at(
+    keys: tuple[int, ...], waits_ms: float
+) -> None:
+    rig = Rig(struck())
+    rig.chord(0, *C_MAJOR, until_ms=500)
+    rig.chord(2060, *keys, until_ms=2500)
+    notes = [note for note in rig.notes(4100) if note.ms >= 2060 + waits_ms]
+    assert onsets(notes) == [2060 + waits_ms, 2500, 3000, 3500]

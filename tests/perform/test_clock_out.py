@@ -2,6 +2,8 @@
 
 import itertools
 
+import pytest
+
 from rig import C4, E4, G4, Rig
 from ripieno.perform import events as ev
 from ripieno.perform.settings import Follow
@@ -40,6 +42,15 @@ def test_the_first_strike_is_a_start_and_the_first_tick_and_there_are_24_a_quart
     counted = [ms for ms, data in after if data == TICK]
     assert len([ms for ms in counted if ms < 3009.9]) == 96
     assert {round(b - a, 3) for a, b in itertools.pairwise(counted)} <= {20.833, 20.834}
+
+
+def test_a_start_that_was_in_doubt_brings_the_ticks_it_has_missed() -> None:
+    rig = sending()
+    rig.chord(1010, C4, until_ms=1400)  # a lone key waits 200 ms for another
+    after = [(ms, data) for ms, data in clock(rig, 3009) if 1210 <= ms < 3009]
+    assert after[0] == (1210, START)
+    assert [data for _, data in after[1:]] == [TICK] * 96
+    assert next(ms for ms, _ in after if ms > 1210) == pytest.approx(1010 + 10 * 500 / 24)
 
 
 def test_ticks_go_on_while_nothing_plays_at_the_tempo_that_would_be_played() -> None:

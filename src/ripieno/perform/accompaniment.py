@@ -58,7 +58,7 @@ class Accompaniment:
         self._sounded = 0  # the serial of the last strike that has sounded
         self._heard_from_ns: int | None = None  # steps before it are not played any more
         self._changed_ns: int | None = None  # when the hands have to follow a new reading
-        self._strike_is_new = False
+        self._struck_ns: int | None = None  # when a strike came that lanes have to start with
         self._resolves: tuple[Fraction, int] | None = None  # in quarters, in nanoseconds
         self._entry: Fraction | None = None  # what is struck before it waits for it
         self._ending = Ending(settings.channel)
@@ -94,24 +94,26 @@ class Accompaniment:
     ) -> None:
         """A chord is on from now; `amends`: it corrects the reading of the strike before.
 
-        `strike_ns` is when its last key went down.
+        `strike_ns` is when its last key went down. A time that begins with it begins there, and
+        what was due since then is due now.
         """
+        strike_ns = at_ns if strike_ns is None else strike_ns
         if not amends and self._ending.is_over_for(at_ns):
             self._die_away(at_ns)  # what is struck into a chord that dies away begins anew
         amends = amends and self.harmony is not None
         comes_in = self.harmony is None and not self._ending.has_struck
         if not amends:
-            self._strike_is_new, self._resolves = True, None
+            self._struck_ns, self._resolves = strike_ns, None
         self._chord.strike(self.style, chord, level, amends=amends)
         if self.transport is None:
             if amends:  # of what sounded when a clock stopped the time
                 return
-            begun = self.time.begin(at_ns)
-            self._hands.begin(begun, begun.position_at(at_ns))
+            begun = self.time.begin(at_ns, strike_ns)
+            self._hands.begin(begun, begun.position_at(strike_ns))
         elif comes_in and self.start is Start.DOWNBEAT and self._entry is None:
             self._entry = self._next_entry(at_ns)
         elif not amends and self._entry is None:
-            self.time.struck(at_ns, at_ns if strike_ns is None else strike_ns)
+            self.time.struck(at_ns, strike_ns)
         if self._entry is None:
             self._changed_ns = at_ns
 
@@ -296,7 +298,7 @@ class Accompaniment:
 
     def _let_go(self) -> None:
         self._hands.release_all()
-        self._changed_ns, self._resolves, self._strike_is_new = None, None, False
+        self._changed_ns, self._resolves, self._struck_ns = None, None, None
         self._foot.lift()
 
     def _here(self, at_ns: int) -> Fraction | None:
@@ -325,7 +327,7 @@ class Accompaniment:
         if self._resolves is not None:
             self._resolves = transport.anchor_quarters, at_ns
         if stood and self.harmony is not None:
-            self._changed_ns, self._strike_is_new = at_ns, True
+            self._changed_ns = self._struck_ns = at_ns
 
     def _next_entry(self, at_ns: int) -> Fraction | None:
         """The downbeat that what is struck now waits for; None just after one."""
@@ -357,7 +359,7 @@ class Accompaniment:
         if self._entry is not None and transport.due_ns(self._entry) <= now_ns:
             self._entry = None
             if self.harmony is not None:
-                self._changed_ns, self._strike_is_new = now_ns, True
+                self._changed_ns = self._struck_ns = now_ns
         if self._ending.at is not None and transport.due_ns(self._ending.at) <= now_ns:
             self._strike_last_chord(now_ns, transport)
         if (due_ns := self._ending.fade_due_ns) is not None and due_ns <= now_ns:
@@ -380,7 +382,7 @@ class Accompaniment:
         beat_ns = int(transport.ns_per_quarter * self.meter.beat_quarters)
         self._ending.strike(now_ns, beat_ns)
         if self.harmony is not None:
-            self._changed_ns, self._strike_is_new = now_ns, True
+            self._changed_ns = self._struck_ns = now_ns
 
     def _is_too_late(self, now_ns: int) -> bool:
         """Whether what is due now is not to be heard: never a strike of the player's."""
@@ -402,9 +404,9 @@ class Accompaniment:
         if self.transport is None:
             return
         assert self.harmony is not None, "a change of chord leaves a chord"
-        anew = self.transport if self._strike_is_new else None
+        anew = None if self._struck_ns is None else (self.transport, self._struck_ns)
         self._hands.follow(now_ns, self.harmony, self._bound, anew)
-        self._changed_ns, self._strike_is_new = None, False
+        self._changed_ns, self._struck_ns = None, None
 
     def _resolve(self, now_ns: int, due_ns: int) -> None:
         if due_ns > now_ns:

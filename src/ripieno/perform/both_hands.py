@@ -137,10 +137,12 @@ class BothHands:
         for hand in self.all:
             hand.end_notes(now_ns, self._out)
 
-    def follow(self, now_ns: int, harmony: Harmony, tones: Tones, anew: Transport | None) -> None:
+    def follow(
+        self, now_ns: int, harmony: Harmony, tones: Tones, anew: tuple[Transport, int] | None
+    ) -> None:
         """Another reading: late steps are put right, and what the chord has not is released.
 
-        Lanes that count from the strike start over, `anew`, if there has been one.
+        Lanes that count from the strike start over, `anew`, if there has been one: when it came.
         """
         for hand in self.playing:
             bound = tones(hand.side)
@@ -149,7 +151,8 @@ class BothHands:
                     hand.catch(now_ns, bound, self._out)
             elif anew is not None:
                 hand.release_all(self._out)
-                hand.start_struck(anew, now_ns)
+                transport, struck_ns = anew
+                hand.start_struck(transport, now_ns, struck_ns)
             if bound is not None:
                 hand.amend(bound, self._out)
         for hand in self.leaving:

@@ -123,9 +123,13 @@ class ClockOut:
     def _locate(self, here: Fraction) -> None:
         """Start or continue with the next tick that is a sixteenth's, the beginning's if it can.
 
-        One that should have gone out less than half a tick ago is the next one still.
+        One that should have gone out less than half a tick ago is the next one still; so is the
+        beginning's for a quarter, as what begins may have been struck a while ago, and the ticks
+        since come with it.
         """
         sixteenths = max(0, -((Fraction(1, 2) - here) // TICKS_A_SIXTEENTH))
+        if here <= TICKS_A_QUARTER:
+            sixteenths = 0
         self._next = int(sixteenths) * TICKS_A_SIXTEENTH
         if sixteenths == 0:
             self._before = [_START]

@@ -104,9 +104,12 @@ class HandPlayer:
         self._struck_ns = None
         self._plan()
 
-    def start_struck(self, transport: Transport, now_ns: int) -> None:
-        """The player has struck: the first step is now, and the cycle counts from its place."""
-        here = transport.position_at(now_ns)
+    def start_struck(self, transport: Transport, now_ns: int, struck_ns: int) -> None:
+        """The player has struck: the first step is now, and the cycle counts from its place.
+
+        That is where the strike came, no later than now.
+        """
+        here = transport.position_at(struck_ns)
         self._count_from(transport, self._belongs_to(transport, here))
         self._struck_ns = self.step_due_ns = now_ns
 

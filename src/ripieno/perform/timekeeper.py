@@ -67,10 +67,11 @@ class Timekeeper:
 
     # The course of things.
 
-    def begin(self, at_ns: int) -> Transport:
+    def begin(self, at_ns: int, first_ns: int | None = None) -> Transport:
         """The time begins: the music is at its beginning, a downbeat unless there is a pick-up.
 
-        In the song of a clock that is running it is where that is.
+        It was there at `first_ns`, if not only now. In the song of a clock that is running it is
+        where that is.
         """
         if self._song_is_heard(at_ns):
             begun = self._begun(self._clock.meet_song())
@@ -78,7 +79,8 @@ class Timekeeper:
             if self.follow is Follow.CLOCK:
                 self.ns_per_quarter = self._clock.quarter_ns(at_ns) or self.ns_per_quarter
             first = self.pickup % self.meter.beats * self.meter.beat_quarters
-            begun = Transport(at_ns, Fraction(0), self.ns_per_quarter, self.meter, first)
+            first_ns = at_ns if first_ns is None else first_ns
+            begun = Transport(first_ns, Fraction(0), self.ns_per_quarter, self.meter, first)
         self.go_on(at_ns, begun)
         return begun
 
