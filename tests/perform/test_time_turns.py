@@ -9,7 +9,7 @@ from fractions import Fraction
 
 import pytest
 
-from rig import A4, C4, C5, E4, F4, G4, Note, Rig, struck_at
+from rig import A4, C4, C5, E4, F4, G4, Note, Rig, even, struck_at
 from ripieno.perform import events as ev
 from ripieno.perform.settings import Follow, Start
 from ripieno.style.model import Meter
@@ -249,6 +249,55 @@ def test_a_forced_downbeat_begins_a_bar_with_the_beat_that_is_now() -> None:
     assert transport is not None
     assert transport.bar_and_beat(transport.position_at(ns_from_ms(2030))) == (2, 1)
     assert beats(rig, 4500) == [0, 1000, 2000, 3010, 4010]
+
+
+JUST_AFTER_MS = 0.002  # a press is always taken a little after it was made
+
+
+def test_a_downbeat_that_is_pressed_just_before_its_beat_is_struck_with_the_press() -> None:
+    rig = quarters()
+    rig.chord(1955, F4, A4, C5, until_ms=2300)
+    rig.events.append(ev.Downbeat(ns_from_ms(1960 + JUST_AFTER_MS), ns_from_ms(1960)))
+    assert beats(rig, 4500) == [0, 1000, 1960, 2960, 3960]
+    assert {n.note % 12 for n in rig.notes(2500) if n.ms > 1900} == {5, 9, 0}
+
+
+@pytest.mark.parametrize("ms", [1960, 2040])
+def test_the_bass_of_a_whole_bar_begins_with_a_downbeat_that_is_forced(ms: float) -> None:
+    rig = Rig("pulsing-eighths")
+    rig.chord(0, *TRIAD, until_ms=300)
+    rig.events.append(ev.Downbeat(ns_from_ms(ms + JUST_AFTER_MS), ns_from_ms(ms)))
+    notes = rig.notes(8000)
+    assert sorted({round(n.ms) for n in notes if n.note < 50}) == [0, ms, ms + 4000]
+    right = sorted({round(n.ms) for n in notes if n.note > 55})
+    assert min(b - a for a, b in itertools.pairwise(right)) > 400, "no step is struck twice"
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        ev.Downbeat(ns_from_ms(2012 + JUST_AFTER_MS), ns_from_ms(2012)),
+        ev.SetStyle(ns_from_ms(2012), even("pulsing-eighths")),
+    ],
+)
+def test_a_chord_puts_the_step_right_that_other_hands_have_just_struck(change: ev.Input) -> None:
+    rig = quarters()
+    rig.events.append(change)
+    rig.chord(2040, F4, A4, C5, until_ms=2300)
+    notes = [n for n in rig.notes(4500) if n.note > 55]
+    caught = {n.note % 12 for n in notes if 2000 < n.ms < 2400 and n.ms != 2012}
+    assert caught == {5, 9}
+    assert {n.length_ms for n in notes if n.ms == 2000 and n.note % 12 in (4, 7)} == {40}
+    assert min(n.length_ms for n in notes if n.ms == 2040) > 300
+
+
+def test_another_style_strikes_the_step_that_waits_for_keys_just_then() -> None:
+    rig = quarters()
+    rig.press(1995, F4, A4)
+    rig.events.append(ev.SetStyle(ns_from_ms(2003), Rig("pulsing-eighths").style))
+    rig.press(2008, C5)
+    onsets = struck_at([n for n in rig.notes(2900) if n.note > 55])
+    assert [ms for ms in onsets if ms > 1900] == [2008, 2500]
 
 
 def test_an_ending_that_is_asked_for_again_goes_on_as_it_was() -> None:

@@ -163,7 +163,8 @@ class Accompaniment:
             self._die_away(at_ns)
         self.lift()
         end = self._entry = self.time.count_in(at_ns, bars)
-        self._replace_hands(self._here(at_ns))
+        assert self.transport is not None, "counting begins the time"
+        self._replace_hands(self.transport.position_at(at_ns))
         return end - bars * self.meter.bar_quarters, end
 
     def count_to(self, counted: Transport) -> None:
@@ -218,12 +219,12 @@ class Accompaniment:
             self._foot.lift()
         self._resolves = None
         self._chord.set_style(style)
-        self._replace_hands(self._here(at_ns))
+        self._take_over(at_ns)
 
     def set_swing(self, at_ns: int, swing: Fraction | None) -> None:
         """Another swing, from the next steps on."""
         if self._hands.set_swing(swing):
-            self._replace_hands(self._here(at_ns))
+            self._take_over(at_ns)
 
     def set_muted(self, muted: Side | None) -> None:
         """A hand that is silent from now on, until another one is or none."""
@@ -287,7 +288,7 @@ class Accompaniment:
             self._hands.skip(now_ns)
         self._play_steps(now_ns, strike_due_ns)
         if self._out.strikes:
-            self._hands.release_leaving()
+            self._hands.release_leaving(now_ns)
             self._begin_to_sound(now_ns)
             if self._out.replaces and self.style.pedal is Pedal.LEGATO:
                 self._foot.change(now_ns)
@@ -301,16 +302,13 @@ class Accompaniment:
         self._changed_ns, self._resolves, self._struck_ns = None, None, None
         self._foot.lift()
 
-    def _here(self, at_ns: int) -> Fraction | None:
-        return None if self.transport is None else self.transport.position_at(at_ns)
-
     def _take(self, at_ns: int, turn: Turn) -> None:
         """The hands and the foot follow a turn of the time."""
         transport = self.time.transport
         if turn is _STAYS or transport is None:
             return
         if turn is Turn.RECOUNTS:
-            self._replace_hands(transport.position_at(at_ns), keeps_struck=True)
+            self._take_over(at_ns, keeps_struck=True)
         if turn is Turn.JUMPS:
             self._go_elsewhere(at_ns, transport)
         heard_from_ns = at_ns - _SHIFTED_NS if turn is Turn.SHIFTS else None
@@ -445,14 +443,30 @@ class Accompaniment:
         if self.style.pedal is Pedal.LEGATO:
             self._foot.change(now_ns)
 
-    def _replace_hands(self, here: Fraction | None, *, keeps_struck: bool = False) -> None:
-        """New hands come in; `here` is where the music is, None if the time stands.
+    def _replace_hands(self, here: Fraction) -> None:
+        """New hands come in where the music is now, which is none of where it was.
 
         A last chord goes on as it is.
         """
         if self._ending.has_struck:
             self._hands.keep_to(self.style)
             return
-        new = self._hands.replace(self.style, self.meter, keeps_struck=keeps_struck)
-        if self.transport is not None and here is not None:
+        new = self._hands.replace(self.style, self.meter)
+        if self.transport is not None:
             come_in(new, self.transport, here, wait=self.is_waiting)
+
+    def _take_over(self, at_ns: int, *, keeps_struck: bool = False) -> None:
+        """New hands go on with the music, and with what was to be struck just now."""
+        transport = self.transport
+        if transport is None or self._ending.has_struck:
+            self._replace_hands(Fraction(0))
+            return
+        early, here = (transport.position_at(ns) for ns in (at_ns - _SHIFTED_NS, at_ns))
+        self._hands.take_over(
+            self.style,
+            self.meter,
+            transport,
+            (early, here),
+            keeps_struck=keeps_struck,
+            wait=self.is_waiting,
+        )

@@ -90,11 +90,30 @@ class BothHands:
             else:
                 hand.start(transport, _cycle_at(transport, hand.lane, here), here)
 
-    def replace(self, style: Style, meter: Meter, *, keeps_struck: bool) -> list[HandPlayer]:
-        """Others take over; those that have to come in.
+    def take_over(
+        self,
+        style: Style,
+        meter: Meter,
+        transport: Transport,
+        places: tuple[Fraction, Fraction],
+        *,
+        keeps_struck: bool,
+        wait: bool,
+    ) -> None:
+        """Others come in at the second of two places, and strike what those before have not.
 
-        Hands whose lanes count from the strike go on as they are if they are to be kept.
+        Not what lies before the first. Hands whose lanes count from the strike go on as they are
+        if they are to be kept.
         """
+        early, here = places
+        unstruck = {hand.side: hand.unstruck(transport, early, here) for hand in self.playing}
+        for hand in self.replace(style, meter, keeps_struck=keeps_struck):
+            come_in([hand], transport, unstruck.get(hand.side, here), wait=wait)
+
+    def replace(
+        self, style: Style, meter: Meter, *, keeps_struck: bool = False
+    ) -> list[HandPlayer]:
+        """Others, who have to come in, take over; who counts from the strike may be kept."""
         before = self.playing
         self.choose(style, meter)
         if keeps_struck:
@@ -156,6 +175,9 @@ class BothHands:
             if bound is not None:
                 hand.amend(bound, self._out)
         for hand in self.leaving:
+            bound = tones(hand.side)
+            if bound is not None and not hand.begins_with_strike:
+                hand.put_right(now_ns, bound, self._out)
             hand.release_foreign(harmony.serial, harmony.chord.pitch_classes, self._out)
 
     def play_steps(self, now_ns: int, tones: Tones, *, ready: bool) -> None:
@@ -183,7 +205,10 @@ class BothHands:
             if hand.side is side:
                 hand.release_all(self._out)
 
-    def release_leaving(self) -> None:
+    def release_leaving(self, now_ns: int) -> None:
+        """What is held by those who leave, if the others strike now."""
+        if not any(g.struck_ns == now_ns for hand in self.playing for g in hand.groups):
+            return
         for hand in self.leaving:
             hand.release_all(self._out)
         self.leaving = []

@@ -122,6 +122,20 @@ class HandPlayer:
         for group in self.groups:
             group.ends_ns = self._ends_ns(group.ends_at, group.shift_ns)
 
+    def unstruck(self, transport: Transport, at_or_after: Fraction, here: Fraction) -> Fraction:
+        """From where on another hand takes over here: what this one has still to strike, too.
+
+        That is its next place, and the bar line if it has struck nothing there; neither if it
+        lies before `at_or_after`.
+        """
+        bar, every = transport.bar_quarters, self.lane.every_quarters
+        following = self._origin + self._next * every
+        places = [following] if self.step_due_ns is not None else []
+        silent = self._next == 0 or not self._step_at(self._next - 1).plays
+        if bar > following - every or (silent and bar == following - every):
+            places.append(bar)
+        return min((place for place in places if at_or_after <= place <= here), default=here)
+
     @property
     def note_due_ns(self) -> int | None:
         """When the next note ends, or the next of a rolled chord is due."""
@@ -195,16 +209,23 @@ class HandPlayer:
 
     def catch(self, now_ns: int, bound: Bound, out: Outbox) -> None:
         """The chord has changed: put the last step right if it is no more than just past."""
-        if self._last_ns is None or now_ns - self._last_ns > self._tolerance_ns():
-            return
         last_ns = self._last_ns
+        if last_ns is None or not self.put_right(now_ns, bound, out):
+            return
         missed = not any(group.struck_ns == last_ns for group in self.groups)
-        for group in self.groups:
-            if group.serial != bound.serial and group.struck_ns == last_ns:
-                self.replace(group, bound, out)
         self._strike_stale_again(now_ns, bound, out)
         if missed and self._strike_step(self._next - 1, now_ns, bound, out):
             self._last_ns = now_ns
+
+    def put_right(self, now_ns: int, bound: Bound, out: Outbox) -> bool:
+        """What the last step has struck, if that is no more than just past; whether it is."""
+        last_ns = self._last_ns
+        if last_ns is None or now_ns - last_ns > self._tolerance_ns():
+            return False
+        for group in self.groups:
+            if group.serial != bound.serial and group.struck_ns == last_ns:
+                self.replace(group, bound, out)
+        return True
 
     def amend(self, bound: Bound, out: Outbox) -> None:
         """Put right every group that belongs to the same strike."""
