@@ -306,6 +306,13 @@ def test_an_ending_that_is_asked_for_again_goes_on_as_it_was() -> None:
     assert beats(again, 30000) == beats(quarters_ending(), 30000)
 
 
+def test_a_downbeat_that_is_forced_in_a_ritardando_leaves_it_as_it_was() -> None:
+    rig = quarters_ending()
+    rig.events.append(ev.Downbeat(ns_from_ms(2600), ns_from_ms(2590)))
+    assert beats(rig, 30000) == beats(quarters_ending(), 30000)
+    assert bar_at(rig, 3400) == (2, 1)
+
+
 def test_what_waits_for_its_entry_has_no_ending() -> None:
     rig = Rig("steady-quarters")
     rig.events += [ev.CountIn(0, 1), ev.Ending(ns_from_ms(2000), 1)]

@@ -206,10 +206,13 @@ class Timekeeper:
         return self._shift(at_ns, _later(self.transport, later_ns))
 
     def downbeat(self, at_ns: int, beat_ns: int) -> Turn:
-        """The beat nearest to an instant begins a bar. Unless a clock has the beat, it is then."""
+        """The beat nearest to an instant begins a bar, and is then.
+
+        Not where a clock has the beat, or a ritardando: there it only begins the bar.
+        """
         if self.transport is None:
             return Turn.STAYS
-        if not self.clock_is_heard(at_ns):
+        if not (self._ends or self.clock_is_heard(at_ns)):
             self._leave_plan()
             self._beat_at(at_ns, beat_ns)
         beat = self.transport.nearest_beat(self.transport.position_at(beat_ns))
