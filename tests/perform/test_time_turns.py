@@ -431,28 +431,47 @@ def bar_at(rig: Rig, ms: float) -> tuple[int, int]:
     return transport.bar_and_beat(transport.position_at(ns_from_ms(ms)))
 
 
+@pytest.mark.parametrize(("ms", "downbeat"), [(4000, 4), (4060, 4), (3960, 4), (4600, 5)])
+def test_another_meter_begins_with_the_nearest_beat_and_moves_none(
+    ms: float, downbeat: int
+) -> None:
+    rig = quarters()
+    rig.events.append(ev.SetMeter(ns_from_ms(ms), Meter(3, 4)))
+    assert beats(rig, 8100) == [1000 * beat for beat in range(9)]
+    assert bar_at(rig, 1000 * downbeat + 1) == (2 if downbeat == 4 else 3, 1)
+    assert bar_at(rig, 1000 * downbeat + 2999) == (2 if downbeat == 4 else 3, 3)
+
+
+def test_the_beats_of_another_meter_are_those_of_the_clock() -> None:
+    rig = Rig("steady-quarters", follow=Follow.CLOCK)
+    rig.events += [ev.ClockTick(ns_from_ms(5 + i * 1000 / 24)) for i in range(200)]
+    rig.events += [ev.ClockStart(0), ev.SetMeter(ns_from_ms(2100), Meter(3, 4))]
+    rig.chord(100, *TRIAD, until_ms=400)
+    assert beats(rig, 6100) == pytest.approx([1005, 2005, 3005, 4005, 5005, 6005], abs=1)
+
+
 def test_a_meter_that_is_chosen_in_a_count_in_is_counted_for_a_whole_bar() -> None:
-    rig = counted_in(ev.SetMeter(ns_from_ms(1500), Meter(3, 4)))
+    rig = counted_in(ev.SetMeter(ns_from_ms(1600), Meter(3, 4)))
     assert counted(rig, 6500) == [
-        (0, True), (1000, False), (1500, True), (2500, False), (3500, False)
+        (0, True), (1000, False), (2000, True), (3000, False), (4000, False)
     ]  # fmt: skip
-    assert beats(rig, 7000) == [4500, 5500, 6500]
-    assert bar_at(rig, 4501) == (1, 1)
+    assert beats(rig, 7500) == [5000, 6000, 7000]
+    assert bar_at(rig, 5001) == (1, 1)
 
 
 def test_the_bars_after_the_one_that_another_meter_cuts_short_are_counted_in_it() -> None:
-    first = counted_in(ev.SetMeter(ns_from_ms(2500), Meter(3, 4)), bars=2)
-    second = counted_in(ev.SetMeter(ns_from_ms(5500), Meter(3, 4)), bars=2)
-    assert [ms for ms, high in counted(first, 12000) if high] == [0, 2500, 5500]
-    assert beats(first, 9000) == [8500]
-    assert [ms for ms, high in counted(second, 12000) if high] == [0, 4000, 5500]
-    assert beats(second, 9000) == [8500]
+    first = counted_in(ev.SetMeter(ns_from_ms(2600), Meter(3, 4)), bars=2)
+    second = counted_in(ev.SetMeter(ns_from_ms(5600), Meter(3, 4)), bars=2)
+    assert [ms for ms, high in counted(first, 12000) if high] == [0, 3000, 6000]
+    assert beats(first, 9500) == [9000]
+    assert [ms for ms, high in counted(second, 12000) if high] == [0, 4000, 6000]
+    assert beats(second, 9500) == [9000]
 
 
 def test_a_meter_in_the_last_beat_that_is_counted_is_counted_too() -> None:
     rig = counted_in(ev.SetMeter(ns_from_ms(3250), Meter(3, 4)))
-    assert counted(rig, 8000)[3:] == [(3000, False), (3250, True), (4250, False), (5250, False)]
-    assert beats(rig, 7000) == [6250]
+    assert counted(rig, 8000)[3:] == [(3000, False), (4000, False), (5000, False)]
+    assert beats(rig, 6500) == [6000]
 
 
 @pytest.mark.parametrize(

@@ -79,7 +79,7 @@ class SetTempo:
 
 @dataclass(frozen=True, slots=True)
 class SetMeter:
-    """Another meter, whose first downbeat is now."""
+    """Another meter, whose first downbeat is the beat nearest to now."""
 
     at_ns: int
     meter: Meter

@@ -219,11 +219,12 @@ class Timekeeper:
         return self._count_from(at_ns, beat, self.meter)
 
     def set_meter(self, at_ns: int, meter: Meter) -> Turn:
-        """Another meter, whose first downbeat is now. Quarters keep their length."""
+        """Another meter, whose first downbeat is the nearest beat. Quarters keep their length."""
         self.meter = meter
         if self.transport is None:
             return Turn.STAYS
-        return self._count_from(at_ns, self.transport.position_at(at_ns), meter)
+        beat = self.transport.nearest_beat(self.transport.position_at(at_ns))
+        return self._count_from(at_ns, beat, meter)
 
     def set_follow(self, at_ns: int, follow: Follow) -> None:
         """Somebody else leads from now on; where the music is, it goes on. So does an ending."""
