@@ -1,6 +1,7 @@
 """A MIDI clock leads: what is played is where its ticks say. MIDI 1.0: 24 ticks a quarter."""
 
 import itertools
+from dataclasses import replace
 from fractions import Fraction
 from random import Random
 
@@ -122,6 +123,29 @@ def test_half_time_of_a_clock_has_its_beats_on_the_clocks_beats() -> None:
     tick(rig, 5, 300)
     rig.chord(10, *TRIAD, until_ms=300)
     assert beats(rig, 5000) == pytest.approx([10, 505, 1005, 1505, 2505, 3505, 4505], abs=2)
+
+
+@pytest.mark.parametrize("factor", [Fraction(1, 2), Fraction(2)])
+@pytest.mark.parametrize("off_ms", [0, 13])
+@pytest.mark.parametrize("before", [ev.Nudge(ns_from_ms(700), 7), ev.Downbeat(0, 0), None])
+def test_half_and_double_time_of_a_clock_begin_with_a_beat_wherever_its_ticks_are(
+    factor: Fraction, off_ms: float, before: ev.Input | None
+) -> None:
+    rig = following()
+    tick(rig, 0, 400)
+    rig.chord(1000 + off_ms, *TRIAD, until_ms=1300)
+    if before is not None:
+        rig.events.append(replace(before, at_ns=ns_from_ms(1700)))
+    plain = beats(rig, 3300)
+    rig.events.append(ev.Scale(ns_from_ms(2130), factor))
+    onsets = beats(rig, 6600)
+    first = next(ms for ms in plain if ms > 2130)
+    after = [ms for ms in onsets if ms > first + 1]
+    assert onsets[: len(onsets) - len(after)] == [ms for ms in plain if ms <= first + 1]
+    apart = 500 / float(factor)
+    expected = [first + apart * (i + 1) for i in range(len(after))]
+    assert len(after) >= 3
+    assert after == pytest.approx(expected, abs=1.5)
 
 
 def test_while_a_clock_is_heard_no_tempo_is_taken_from_anybody_else() -> None:

@@ -142,10 +142,7 @@ class ClockSide:
         self._pace = pace = self._follower.tick(at_ns, own)
         self._place = pace.tick + 1 if self._moves else self._place
         if self._next_factor is not None:
-            position = self._position(pace)
-            if transport is None or transport.is_beat(position):
-                self._factor, self._next_factor = self._next_factor, None
-                self._offset = position - self._factor * pace.tick / TICKS_A_QUARTER
+            self._scale_from_beat(self._position(pace), self._next_factor, transport)
         return self._line(pace)
 
     @property
@@ -158,6 +155,18 @@ class ClockSide:
         self._is_missed = True
         self._pace = self._follower.miss(now_ns)
         return None if self._pace is None else self._line(self._pace)
+
+    def _scale_from_beat(
+        self, position: Fraction, factor: Fraction, transport: Transport | None
+    ) -> None:
+        """Go otherwise by the ticks from a beat on, if this is the first tick after it.
+
+        The music is moved by what it has gone since at the old rate, less than a tick.
+        """
+        beat = position if transport is None else transport.last_beat(position)
+        if position - beat < self._factor / TICKS_A_QUARTER:
+            self._offset = beat - factor / self._factor * (beat - self._offset)
+            self._factor, self._next_factor = factor, None
 
     def _line(self, pace: Pace) -> Line:
         return Line(pace.at_ns, self._position(pace), self._quarter_ns())

@@ -149,8 +149,11 @@ class Transport:
         late = inside - rounded(inside, apart) * apart
         return Fraction(over * bar_under * apart_under - late, parts), late, parts
 
-    def is_beat(self, position_quarters: Fraction) -> bool:
-        return (position_quarters - self.bar_quarters) % self.meter.beat_quarters == 0
+    def last_beat(self, position_quarters: Fraction) -> Fraction:
+        """The last beat at or before a position."""
+        return (
+            position_quarters - (position_quarters - self.bar_quarters) % self.meter.beat_quarters
+        )
 
     def _next(self, position_quarters: Fraction, apart: Fraction) -> Fraction:
         whole = -((self.bar_quarters - position_quarters) // apart)
