@@ -12,7 +12,9 @@ waits once more.
 from ripieno.perform.message import ACTIVE_SENSING
 from ripieno.units import NS_PER_MS
 
-_SILENCE_NS = 330 * NS_PER_MS  # 300 ms, and what a port may hold a byte back for
+# Three times what the standard says: to stop the music for one byte that the way has lost would be
+# worse than a note that sounds on for most of a second.
+_SILENCE_NS = 1_000 * NS_PER_MS
 _HELD_UP_NS = 10 * NS_PER_MS
 
 
