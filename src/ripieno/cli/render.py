@@ -2,7 +2,7 @@
 
 import argparse
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from heapq import merge
 from itertools import pairwise
 from operator import attrgetter
@@ -17,7 +17,7 @@ from ripieno.cli.options import (
 from ripieno.cli.writing import journal_file, refuse_other_endings, write_result
 from ripieno.errors import AuthorError
 from ripieno.midi.file import Song, read
-from ripieno.perform.events import Input, Send, SetMeter, SetTempo
+from ripieno.perform.events import Downbeat, Input, Send, SetMeter, SetTempo
 from ripieno.perform.offline import play
 from ripieno.perform.performer import Performer
 from ripieno.perform.settings import BPM_RANGE, Follow, playable_bpm
@@ -106,9 +106,12 @@ def _events(args: argparse.Namespace, song: Song, time: TimeMap) -> Iterator[Inp
         for (_, before), (at_ns, meter) in pairwise(time.meters)
         if meter != before
     ]
-    is_led = args.tempo is not None or args.follow != Follow.NONE
-    tempi = [] if is_led else _tempo_changes(time)
-    return merge(meters, tempi, song.events, key=attrgetter("at_ns"))
+    if args.tempo is not None or args.follow != Follow.NONE:
+        return merge(meters, song.events, key=attrgetter("at_ns"))
+    # Wherever the figure has come to by then, its bar begins with the file's.
+    downbeats = [Downbeat(change.at_ns, change.at_ns) for change in meters]
+    events: list[Iterable[Input]] = [meters, downbeats, _tempo_changes(time), song.events]
+    return merge(*events, key=attrgetter("at_ns"))
 
 
 def _tempo_changes(time: TimeMap) -> Iterator[SetTempo]:
