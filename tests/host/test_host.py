@@ -128,6 +128,34 @@ def test_another_channel_takes_a_new_engine_and_the_choices_stay(tmp_path: Path)
     assert (status.style, status.bpm) == ("march", 60)
 
 
+def test_sound_that_cannot_be_had_is_missed_and_midi_plays_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("RIPIENO_SOUNDFONT", "/nonexistent.sf2")
+    for text in ("tempo: 60\n", "tempo: 60\nsound: true\n"):  # a bad edit; a beginning
+        with running(tmp_path, text) as own:
+            own.path.write_text("tempo: 60\nsound: true\n")
+            status = own.until(lambda now: now.notices)
+            assert status.engine == "playing"
+            assert status.notices[0].startswith("no sound: no SoundFont file '/nonexistent.sf2'")
+            own.path.write_text("tempo: 60\nsound: false\n")
+            assert own.until(lambda now: not now.notices).engine == "playing"
+
+
+def test_why_no_engine_plays_is_said(tmp_path: Path) -> None:
+    with running(tmp_path) as own:
+        (tmp_path / "sounding").unlink()
+        (tmp_path / "sounding").mkdir()  # the next engine cannot begin
+        own.path.write_text("tempo: 60\nchannel: 5\n")
+        status = own.until(lambda now: now.notices)
+        (tmp_path / "sounding").rmdir()
+        after = own.until(lambda now: now.engine == "playing" and not now.notices)
+    assert status.engine == "lost"
+    assert status.notices[0].startswith("no engine plays: ")
+    assert "sounding" in status.notices[0]
+    assert after.channel == 5
+
+
 def test_a_style_is_played_as_it_was_edited_and_with_a_fault_as_it_was(tmp_path: Path) -> None:
     user_styles_folder().mkdir(parents=True)
     path = user_styles_folder() / "mine.yaml"

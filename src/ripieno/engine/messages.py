@@ -65,10 +65,13 @@ class OpenAhead:
 
 @dataclass(frozen=True, slots=True)
 class Ports:
+    """`lack` is a sentence if there is to be sound and cannot be."""
+
     system: System
     input: PortState
     output: PortState
     remembered: BothRemembered = NEITHER
+    lack: str = ""
 
 
 @dataclass(frozen=True, slots=True)

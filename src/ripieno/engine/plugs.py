@@ -8,7 +8,6 @@ the loop may notice.
 
 import time
 from collections.abc import Sequence
-from contextlib import ExitStack
 from threading import Thread
 
 from ripieno.engine.loop import Engine, Output
@@ -17,9 +16,8 @@ from ripieno.engine.rig import Both, Rig
 from ripieno.midi import ports
 from ripieno.midi.ahead import PortsAhead
 from ripieno.midi.lasting import LastingInput, LastingOutput, PortState
-from ripieno.midi.soundfont import find_soundfont
+from ripieno.midi.lasting_sound import LastingSound
 from ripieno.midi.sounding import Sounding
-from ripieno.midi.synth import Synth
 from ripieno.midi.systems import System, choose
 from ripieno.midi.threads import ForeignThreads, Woken
 from ripieno.perform.events import Silence, Stop
@@ -51,21 +49,23 @@ class Plugs:
         """Opens the output, before anything else: what was left sounding there ends.
 
         `ahead` is taken over, and may have it open already. `hurries`: an engine before this one
-        was playing there until now. Raises MachineError if there is to be sound and cannot be.
+        was playing there until now. Where sound is the only output and cannot be had, the likeliest
+        port stands in, for as long as this engine plays.
         """
         self.said: list[str] = []
-        self._own = ExitStack()
         self._given = rig.system
         self.system = system
         self._engine: Engine | None = None
-        self._uses_port = rig.output is not None or not rig.sound
+        self._sound = LastingSound() if rig.sound else None
+        if self._sound is not None and rig.output is None:
+            self._sound.look()
+        self._uses_port = rig.output is not None or self._sound is None or bool(self._sound.lack)
         ahead.leave_other(system)
         if not self._uses_port:
             ahead.output.close()
         self._input = LastingInput(
             rig.input, self._receive, ahead.input, remembered[0], hurries=hurries
         )
-        self._sound: PortState | None = None
         self._output = LastingOutput(
             rig.output, sounding, ahead.output, remembered[1], hurries=hurries
         )
@@ -74,8 +74,10 @@ class Plugs:
             self._repeat_endings(_REPEAT_AFTER_S)
             Thread(target=self._repeat_endings, args=(_REPEAT_LATER_S,), daemon=True).start()
         self.to: Output = self._output
-        if rig.sound:
-            self._add_sound()
+        if self._sound is not None:
+            self._sound.look()
+            self.said += self._said_of_sound(self._sound)
+            self.to = Both(self._output, self._sound) if self._uses_port else self._sound
         self._turn = 0
         self._threads = ForeignThreads()
         self._settling = 0
@@ -97,6 +99,8 @@ class Plugs:
         turns = _NO_SYSTEM_TURNS if self.system.api is None else _SYSTEM_TURNS
         if self._turn % turns == 0 and self._given is None and self._is_alone:
             self.system = choose()
+        if self._sound is not None:
+            self._sound.look()
         sides = {0: self._look_out, _TURNS // 2: self._look_in}
         look = sides.get(self._turn % _TURNS)
         changed = look is not None and look()
@@ -116,7 +120,13 @@ class Plugs:
     @property
     def states(self) -> tuple[PortState, PortState]:
         """The input's and the output's. Where no MIDI system answers, none is open."""
-        return self._state(self._input.state), self._sound or self._state(self._output.state)
+        sound = None if self._uses_port or self._sound is None else self._sound.state
+        return self._state(self._input.state), sound or self._state(self._output.state)
+
+    @property
+    def lack(self) -> str:
+        """A sentence if there is to be sound and cannot be."""
+        return "" if self._sound is None else self._sound.lack
 
     @property
     def remembered(self) -> BothRemembered:
@@ -144,7 +154,8 @@ class Plugs:
         """Call it when the engine has ended, so that its last messages leave."""
         self._input.close()
         self._output.close()
-        self._own.close()
+        if self._sound is not None:
+            self._sound.close()
 
     def _receive(self, data: bytes, at_ns: int) -> None:
         if self._engine is not None:
@@ -156,17 +167,11 @@ class Plugs:
             time.sleep(pause_s)
             self._output.repeat_endings()
 
-    def _add_sound(self) -> None:
-        font, why = find_soundfont()
-        synth = Synth(font)
-        self._own.callback(synth.close)
-        self.said.append(f"sound font: {why}")
-        if self._uses_port:
-            self.said.append(f"sound: {synth.name} ({synth.why})")
-            self.to = Both(self._output, synth)
-        else:
-            self._sound = PortState(synth.name, synth.why)
-            self.to = synth
+    def _said_of_sound(self, sound: LastingSound) -> list[str]:
+        state = sound.state
+        if state is None:
+            return []
+        return [sound.font, *([f"sound: {state.name} ({state.why})"] if self._uses_port else [])]
 
     @property
     def _is_alone(self) -> bool:

@@ -228,7 +228,8 @@ class _Playing:
         self._telling.join()
 
     def _ports_now(self) -> Ports:
-        return Ports(self._plugs.system, *self._plugs.states, self._plugs.remembered)
+        plugs = self._plugs
+        return Ports(plugs.system, *plugs.states, plugs.remembered, plugs.lack)
 
     def _leave(self) -> NoReturn:
         self._tell_no_more()

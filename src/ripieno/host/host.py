@@ -90,6 +90,7 @@ class Host:
         """Returns when it is ready to play, with what it plays on. Raises MachineError."""
         engine = self._kept.start()
         self._ports = engine.ports
+        self._note("sound", engine.ports.lack or None)
         self._tell_ended()
         self._notifier.ready(self._summary())
         return (f"MIDI: {engine.ports.system.name} ({engine.ports.system.why})", *engine.said)
@@ -260,6 +261,8 @@ class Host:
             self._journal(self._kept.last_words())
             if self._record is not None:
                 self._record.end(self._stage.chosen)
+        lost = None if self._kept.engine is not None else f"no engine plays: {self._kept.why}"
+        self._note("engine", lost)
         self._journal(self._kept.news())
         with self._lock:
             self._stage.turn()
@@ -291,6 +294,7 @@ class Host:
         for side, old, new in sides:
             if old.name != new.name:
                 self._say(f"{side}: {new.name or 'none'} ({new.why})")
+        self._note("sound", ports.lack or None)
 
     def _journal(self, news: list[Timed]) -> None:
         audition = self._audition
