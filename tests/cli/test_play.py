@@ -10,6 +10,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
+from queue import SimpleQueue
+from threading import Event
 
 import pytest
 import rtmidi
@@ -18,6 +20,7 @@ from calling import environment, messages, refused, run
 from control_rig import STATUS
 from jack_server import PATIENCE_S, Recorder, port_named, press, running_server
 from rig import A4, C4, C5, E4, F4, G4, left_sounding
+from ripieno.cli import play
 from ripieno.cli.play import _status_line
 from ripieno.midi import systems
 
@@ -331,3 +334,23 @@ def test_the_line_tells_the_tempo_who_leads_it_and_what_is_under_way(
     changes: dict[str, object], line: str
 ) -> None:
     assert _status_line(replace(STATUS, **changes)) == f"Em        {line}  E2 B3 E4"
+
+
+def test_the_line_of_status_is_not_waited_for_by_who_looks_after_the_engine(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    asked = Event()
+
+    class Stuck:
+        """A host whose engine does not answer."""
+
+        def status(self) -> None:
+            asked.set()
+            Event().wait()
+
+    monkeypatch.setattr(play, "_read_lines", lambda _: None)
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: True)
+    terminal = play._Terminal(Stuck(), SimpleQueue())
+    assert asked.wait(PATIENCE_S)
+    terminal.turn()
+    assert capsys.readouterr().out == ""

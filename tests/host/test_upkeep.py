@@ -21,7 +21,7 @@ from ripieno.engine.loop import Timed
 from ripieno.engine.messages import NEITHER, Begin, Standing
 from ripieno.engine.rig import Rig
 from ripieno.errors import MachineError
-from ripieno.host import upkeep
+from ripieno.host import engine_process, upkeep
 from ripieno.host.engine_process import EngineProcess, Word
 from ripieno.host.upkeep import KeptEngine
 from ripieno.midi.names import Remembered
@@ -43,7 +43,13 @@ class Kept:
         self.began: list[Begin] = []
         self.news: list[Timed] = []
         self._sounding, self._output, self._on = sounding, output, on
-        self.kept = KeptEngine(self._begins, self.words.put)
+        self.kept = KeptEngine(self._begins, self.words.put, waits=self._wait)
+        self.waits = 0
+        self.waited: Callable[[], object] = lambda: None
+
+    def _wait(self) -> None:
+        self.waits += 1
+        self.waited()
 
     def _begins(self, standing: Standing, system: System | None) -> Begin:
         style = Playing("rippling-sixteenths").style
@@ -137,6 +143,27 @@ def test_an_engine_that_does_not_turn_is_killed_and_replaced() -> None:
             assert time.monotonic() < give_up
             own.kept.turn()
         assert own.kept.ask() is not None
+
+
+def test_an_engine_that_does_not_turn_is_replaced_though_who_looks_after_it_waits_for_it_too(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(engine_process, "_ANSWER_S", 0.6)
+    with kept() as own:
+        os.kill(own.kept.engine.pid, signal.SIGSTOP)
+        own.until(lambda: own.kept.restarts == 1)  # and asks at each turn
+        assert own.kept.ask() is not None
+
+
+def test_somebody_is_told_while_an_engine_ends_and_the_next_takes_long_to_begin() -> None:
+    with kept() as own:
+        spare = own.kept._spare.process.pid
+        os.kill(spare, signal.SIGSTOP)
+        os.kill(own.kept.engine.pid, signal.SIGKILL)
+        assert own.words.get(timeout=PATIENCE_S) is None
+        own.waited = lambda: own.waits > 2 and os.kill(spare, signal.SIGCONT)
+        own.until(lambda: own.kept.restarts == 1)
+        assert own.waits > 2
 
 
 def test_a_spare_that_has_died_is_no_obstacle() -> None:

@@ -2,6 +2,7 @@
 
 import argparse
 import sys
+import time
 from collections import deque
 from queue import SimpleQueue
 from threading import Thread
@@ -28,6 +29,7 @@ from ripieno.wire.status import Status
 from ripieno.wire.time_in_words import leader, under_way
 
 _WIDTH = 79
+_STATUS_S = 0.05  # between two looks at it
 _NAMES = {row.name for row in TABLE}
 
 
@@ -81,25 +83,36 @@ def _say(sentence: str) -> None:
 
 
 class _Terminal:
-    """What is typed and what is shown: chords as lines, or in a terminal one line of status."""
+    """What is typed and what is shown: chords as lines, or in a terminal one line of status.
+
+    A thread of its own asks for the status, for an engine that is stuck does not answer, and it is
+    the host's thread that replaces it.
+    """
 
     def __init__(self, host: Host, heard: SimpleQueue[Timed]) -> None:
         self._host = host
         self._heard = heard
         self._typed: SimpleQueue[str] = SimpleQueue()
+        self._status: Status | None = None
         self._on_screen = sys.stdout.isatty()
         Thread(target=_read_lines, args=(self._typed,), daemon=True).start()
+        if self._on_screen:
+            Thread(target=self._watch, daemon=True).start()
 
     def turn(self) -> None:
         while not self._typed.empty():
             self._carry_out(self._typed.get())
-        status = self._host.status() if self._on_screen else None
         while not self._heard.empty():
             happening = self._heard.get().happening
             if isinstance(happening, Heard) and not self._on_screen:
                 print(_heard_line(happening, self._host.chosen.key), flush=True)
-        if status is not None:
+        if (status := self._status) is not None:
             print(f"\r{_status_line(status):<{_WIDTH}.{_WIDTH}}", end="", flush=True)
+
+    def _watch(self) -> None:
+        while True:
+            self._status = self._host.status()
+            time.sleep(_STATUS_S)
 
     def _carry_out(self, line: str) -> None:
         """What makes no sense is answered on stderr."""

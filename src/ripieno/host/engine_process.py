@@ -29,7 +29,7 @@ from ripieno.perform.events import Input
 from ripieno.perform.presses import Bind, Pressed
 from ripieno.perform.snapshot import Snapshot
 
-_BEGIN_S = 20.0  # a loaded machine's; only a fault takes longer
+_BEGIN_S = 20  # a loaded machine's; only a fault takes longer
 _ANSWER_S = 5.0
 _END_S = 5.0
 
@@ -55,11 +55,12 @@ class EngineProcess:
         begin: Begin,
         process: Spawned | None = None,
         tell: Callable[[Word], None] = lambda _: None,
+        waits: Callable[[], None] = lambda: None,
     ) -> None:
         """Returns when it is ready to play. Raises MachineError.
 
         `process` is one begun before; by default it begins one. `tell` is called by a thread of
-        its own, which it must not hold up.
+        its own, which it must not hold up; `waits` each second until it is ready.
         """
         self.ready = Ready(0, _UNKNOWN, "", (), 0)
         self.ports = _UNKNOWN
@@ -80,7 +81,7 @@ class EngineProcess:
         self._writer = Thread(target=self._write, args=(self._process.stdin,), daemon=True)
         self._writer.start()
         self._tell(begin)
-        self._wait_until_ready()
+        self._wait_until_ready(waits)
 
     @property
     def said(self) -> tuple[str, ...]:
@@ -174,11 +175,13 @@ class EngineProcess:
     def __exit__(self, *_: object) -> None:
         self.close()
 
-    def _wait_until_ready(self) -> None:
-        try:
-            first = self._first.get(timeout=_BEGIN_S)
-        except Empty:
-            first = Refused("the engine did not begin in time")
+    def _wait_until_ready(self, waits: Callable[[], None]) -> None:
+        first: Ready | Refused | None = Refused("the engine did not begin in time")
+        for _ in range(_BEGIN_S):
+            with suppress(Empty):
+                first = self._first.get(timeout=1.0)
+                break
+            waits()
         if isinstance(first, Ready):
             return
         self.close()

@@ -72,12 +72,12 @@ class Host:
         self._sounding = sounding
         self._controls = Controls()
         self._controls.all = wishes.configuration.controls
-        self._kept = KeptEngine(self._begins, self._inbox.put, first)
+        self._notifier = notifier or Notifier()
+        self._kept = KeptEngine(self._begins, self._inbox.put, first, self._notifier.alive)
         self._stage = Stage(wishes.chosen, wishes.library, self._kept.submit)
         self._stage.asked_style = wishes.configuration.style
         self._sessions = sessions
         self._record = None if sessions is None else Record(sessions, wishes.chosen)
-        self._notifier = notifier or Notifier()
         self._shelf = Library()  # the control server's thread's own
         self._chord = C_MAJOR  # the last that was on
         self._audition: Audition | None = None

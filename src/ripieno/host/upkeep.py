@@ -37,7 +37,9 @@ from ripieno.units import NS_PER_S
 
 _ASK_NS = NS_PER_S  # between two questions whether it still turns
 _ANSWER_NS = 2 * NS_PER_S
-_LATE_NS = NS_PER_S // 2  # a host that was itself held up for so long has not waited
+# Between two turns no more than this counts as waiting: a host that was itself held up, with the
+# whole machine perhaps, has not waited all that time.
+_LATE_NS = NS_PER_S // 2
 # Ports that have not changed for so long are settled: of JACK clients that are activated at once,
 # some are never woken.
 _SETTLED_NS = NS_PER_S // 2
@@ -63,13 +65,19 @@ class KeptEngine:
     """
 
     def __init__(
-        self, begins: Begins, tell: Callable[[Word], None], first: Spawned | None = None
+        self,
+        begins: Begins,
+        tell: Callable[[Word], None],
+        first: Spawned | None = None,
+        waits: Callable[[], None] = lambda: None,
     ) -> None:
+        """`waits` is called each second while a call takes long: an engine ends or begins."""
         self.restarts = 0
         self.ended = 0  # notes that engines or runs before had left sounding
         self.why = ""  # what ended the last engine, or keeps the next from beginning
         self._begins = begins
         self._tell = tell
+        self._waits = waits
         self._spare = first
         self._ahead: Ports | None = None  # what the spare has been told of
         self._ports: Ports | None = None  # the engine's, since `_ports_ns`
@@ -81,7 +89,7 @@ class KeptEngine:
         self._remembered = NEITHER
         self._last_words: list[Timed] = []
         self._question: tuple[int, SimpleQueue[Answer | None]] | None = None
-        self._asked_ns = 0
+        self._asked_ns = self._waited_ns = 0
         self._handing_over = Lock()
         self._turned_ns = time.monotonic_ns()
         self._again_ns, self._again_at_ns = _AGAIN_NS, 0
@@ -126,11 +134,11 @@ class KeptEngine:
     def turn(self) -> bool:
         """Look after it. Whether another engine has begun, with news of its own."""
         now_ns = time.monotonic_ns()
-        held_up = now_ns - self._turned_ns > _LATE_NS
+        passed_ns = min(now_ns - self._turned_ns, _LATE_NS)
         self._turned_ns = now_ns
         if self._engine is not None:
             if self._engine.is_running:
-                self._see_that_it_turns(now_ns, held_up=held_up)
+                self._see_that_it_turns(now_ns, passed_ns)
                 self._prepare_spare(self._engine.ports, now_ns)
                 return False
             self._bury(self._engine)
@@ -160,6 +168,7 @@ class KeptEngine:
         return self.last_words()
 
     def _bury(self, engine: EngineProcess) -> None:
+        self._waits()
         engine.close()
         self.why = _cause(engine.exit_status)
         self._standing = engine.standing
@@ -188,7 +197,7 @@ class KeptEngine:
     def _begin(self, standing: Standing) -> EngineProcess:
         process, self._spare = self._spare or Spawned(), None
         begin = replace(self._begins(standing, self._system), remembered=self._remembered)
-        engine = EngineProcess(begin, process, self._tell)
+        engine = EngineProcess(begin, process, self._tell, self._waits)
         with self._handing_over:
             for event in self._late:
                 engine.submit(event)
@@ -210,18 +219,20 @@ class KeptEngine:
             self._spare.tell(OpenAhead(ports.system, ports.output.name))
             self._ahead = ports
 
-    def _see_that_it_turns(self, now_ns: int, *, held_up: bool) -> None:
+    def _see_that_it_turns(self, now_ns: int, passed_ns: int) -> None:
+        """`passed_ns` since the last turn, as far as it counts."""
         assert self._engine is not None, "it is running"
-        if self._question is None or held_up:
-            self._asked_ns = now_ns
         if self._question is None:
             self._question = self._engine.begin_to_ask()
+            self._asked_ns, self._waited_ns = now_ns, 0
         elif not self._question[1].empty():
             if now_ns - self._asked_ns >= _ASK_NS:
                 self._engine.stop_asking(self._question[0])
                 self._question = None
-        elif now_ns - self._asked_ns > _ANSWER_NS:
-            self._engine.kill()
+        else:
+            self._waited_ns += passed_ns
+            if self._waited_ns > _ANSWER_NS:
+                self._engine.kill()
 
 
 def _open_ones(ports: Ports) -> tuple[System, str, str]:
