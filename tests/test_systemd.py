@@ -133,6 +133,17 @@ def test_the_two_units_treat_the_program_alike(unit: Path) -> None:
     assert {name: mine[name] for name in wanted} == {name: theirs[name] for name in wanted}
 
 
+def test_the_module_of_each_group_of_devices_that_is_let_in_is_loaded_first() -> None:
+    """systemd.resource-control(5), DeviceAllow=: groups are resolved when the unit starts."""
+    lines = directives(APPLIANCE)
+    groups = [value.split()[0] for name, value in lines if name == "DeviceAllow"]
+    modules = {"char-alsa": "snd_seq"}  # its sequencer; what it needs, snd, is loaded with it
+    assert groups == list(modules)
+    for module in modules.values():
+        assert ("Wants", f"modprobe@{module}.service") in lines
+        assert ("After", f"modprobe@{module}.service") in lines
+
+
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.name)
 def test_the_page_says_how_each_file_is_installed(path: Path) -> None:
     assert f"systemd/{path.relative_to(ROOT / 'systemd')}" in PAGE
