@@ -96,14 +96,26 @@ def test_a_bad_edit_changes_nothing(tmp_path: Path, text: str) -> None:
     assert found.configuration.tempo == 60
 
 
-def test_what_is_learnt_is_written_and_is_no_edit_of_somebody_elses(tmp_path: Path) -> None:
+def test_what_is_learnt_is_written_and_is_all_that_has_changed(tmp_path: Path) -> None:
     found = wishes(tmp_path, "# mine\ntempo: 60  # slow\n")
     found.keep(PEDAL)
     text = (tmp_path / "config.yaml").read_text()
     assert text.startswith("# mine\ntempo: 60  # slow\n")
     assert "controller 67 on channel 1" in text
-    assert not found.has_changed()
+    assert found.has_changed()
+    assert found.read_again() == {"controls"}
     assert found.configuration.controls == (PEDAL,)
-    assert wishes(tmp_path).configuration.controls == (PEDAL,)
     found.drop(StepStyle(1))
+    assert found.read_again() == {"controls"}
     assert wishes(tmp_path).configuration == found.configuration == Configuration(tempo=60.0)
+
+
+def test_an_edit_just_before_something_is_learnt_is_taken_over_too(tmp_path: Path) -> None:
+    found = wishes(tmp_path, "tempo: 60\n")
+    other = "controls:\n- {press: note 36 on channel 10, do: tap}\n"
+    (tmp_path / "config.yaml").write_text(f"tempo: 61\n{other}")
+    found.keep(PEDAL)
+    assert found.has_changed()
+    assert found.read_again() == {"tempo", "controls"}
+    assert found.configuration.tempo == 61
+    assert len(found.configuration.controls) == 2

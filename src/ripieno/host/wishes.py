@@ -69,18 +69,15 @@ class Wishes:
         return Chosen(replace(chosen.settings, **changes), style)
 
     def keep(self, control: Control) -> None:
-        """Write it into the file. Raises AuthorError, MachineError."""
-        self._write(with_control(text_of(self.path), control))
+        """Write it into the file. Raises AuthorError, MachineError.
+
+        The next look finds the file changed, as by anybody: it may have been, just before.
+        """
+        save(self.path, with_control(text_of(self.path), control))
 
     def drop(self, do: Command) -> None:
-        """Take the controls that do it out of the file. Raises AuthorError, MachineError."""
-        self._write(without_control(text_of(self.path), words_of(do)))
-
-    def _write(self, text: str) -> None:
-        save(self.path, text)
-        self._watch.changed()  # by ourselves: what it says holds already
-        controls = load_configuration(self.path).controls
-        self.configuration = replace(self.configuration, controls=controls)
+        """Take the controls that do it out of the file, as `keep`."""
+        save(self.path, without_control(text_of(self.path), words_of(do)))
 
     def _first(self) -> Configuration:
         try:
