@@ -7,6 +7,7 @@ import pytest
 from rig import C4, E4, G4, Rig
 from ripieno.perform import events as ev
 from ripieno.perform.settings import Follow
+from ripieno.style.model import Meter
 from ripieno.units import NS_PER_MS, ns_from_ms
 
 TRIAD = (C4, E4, G4)
@@ -124,6 +125,11 @@ def said(rig: Rig, until_ms: float) -> list[tuple[int, bytes]]:
     return [(round(ms), data) for ms, data in clock(rig, until_ms) if data != TICK]
 
 
+def said_before(rig: Rig, until_ms: float) -> list[tuple[int, bytes]]:
+    """All but ticks, and but what the end of all says."""
+    return [(ms, data) for ms, data in said(rig, until_ms) if ms < until_ms]
+
+
 def test_a_stop_of_the_players_is_none_of_the_song_of_a_clock_that_leads() -> None:
     rig = led(150)
     rig.chord(100, *TRIAD, until_ms=300)
@@ -190,3 +196,83 @@ def test_the_start_of_a_song_that_is_nudged_earlier_is_a_start() -> None:
     rig.events.append(ev.Nudge(ns_from_ms(500), -40))
     assert said(rig, 2000) == [(1005, START)]
     assert len([ms for ms in ticks(rig, 1986) if ms > 1004]) == 49 + 1  # 1020 ms of song and more
+
+
+def evenly(found: list[float], apart_ms: float) -> bool:
+    return all(abs(b - a - apart_ms) < 0.01 for a, b in itertools.pairwise(found))
+
+
+def test_a_song_with_a_pick_up_starts_with_its_first_downbeat() -> None:
+    rig = sending(pickup=1)
+    rig.events.append(ev.SetSendClock(0, send_clock=True))
+    rig.chord(1010, *TRIAD, until_ms=1400)
+    assert said_before(rig, 3000) == [(1510, START)]
+    found = [ms for ms in ticks(rig, 3000) if ms >= 1010]
+    assert found[0] == 1010, "the tempo is there before"
+    assert evenly(found, 500 / 24)
+
+
+def test_a_count_in_is_no_part_of_the_song() -> None:
+    rig = sending()
+    rig.events.append(ev.CountIn(ns_from_ms(1000), 1))
+    rig.chord(2000, *TRIAD, until_ms=2400)
+    assert said_before(rig, 4000) == [(3000, START)]
+    assert evenly([ms for ms in ticks(rig, 4000) if ms >= 1000], 500 / 24)
+
+
+def test_a_bar_that_is_counted_anew_is_no_part_of_the_song_either() -> None:
+    rig = sending()
+    rig.events += [ev.CountIn(ns_from_ms(1000), 1), ev.SetMeter(ns_from_ms(2000), Meter(3, 4))]
+    rig.chord(2000, *TRIAD, until_ms=2400)
+    assert said_before(rig, 5000) == [(3500, START)]
+    rig.events.append(ev.Stop(ns_from_ms(3000)))
+    assert said_before(rig, 3400) == [], "what has not started does not stop"
+
+
+def test_a_tap_before_the_first_downbeat_moves_its_start() -> None:
+    rig = sending()
+    rig.events += [ev.CountIn(ns_from_ms(1000), 1)]
+    rig.events.append(ev.Tapped(ns_from_ms(2310), ns_from_ms(2300), 120))
+    rig.chord(2400, *TRIAD, until_ms=2800)
+    assert said_before(rig, 4000) == [(2800, START)]
+    assert evenly([ms for ms in ticks(rig, 4000) if ms > 2310], 500 / 24)
+
+
+def test_after_a_forced_downbeat_what_follows_is_in_the_new_bar() -> None:
+    rig = sending()
+    rig.chord(0, *TRIAD, until_ms=400)
+    rig.events.append(ev.Downbeat(ns_from_ms(5010), ns_from_ms(5000)))  # the third beat of a bar
+    started, stopped, (at_ms, located), continued = said_before(rig, 8000)
+    assert started == (0, START)
+    assert (stopped, continued) == ((5010, STOP), (at_ms, CONTINUE))
+    assert 5010 <= at_ms <= 5010 + 125
+    assert located[0] == 0xF2
+    bar = 16  # sixteenths of 4/4
+    assert (located[1] - round((at_ms - 5000) / 125)) % bar == 0
+
+
+def test_a_downbeat_where_one_is_already_moves_no_song() -> None:
+    rig = sending()
+    rig.chord(0, *TRIAD, until_ms=400)
+    rig.events.append(ev.Downbeat(ns_from_ms(4000), ns_from_ms(4000)))
+    rig.events.append(ev.SetMeter(ns_from_ms(6000), Meter(2, 4)))
+    assert said_before(rig, 8000) == [(0, START)]
+
+
+def test_a_song_stops_with_its_last_chord_and_not_when_that_has_died_away() -> None:
+    rig = sending()
+    rig.chord(0, *TRIAD, until_ms=400)
+    rig.events.append(ev.Ending(ns_from_ms(1000), 2))
+    last_ms = min(note.ms for note in rig.notes(20000) if note.length_ms > 5000)
+    assert said_before(rig, 20000) == [(0, START), (round(last_ms), STOP)]
+    rig.chord(16000, *TRIAD, until_ms=16400)
+    assert said_before(rig, 17000)[2:] == [(16000, START)]
+
+
+def test_ticks_that_have_to_catch_up_come_one_by_one() -> None:
+    rig = sending()
+    rig.chord(0, *TRIAD, until_ms=400)
+    rig.events.append(ev.Tapped(ns_from_ms(1810), ns_from_ms(1800), 120))  # 200 ms early
+    found = ticks(rig, 4000)[1:]
+    assert min(b - a for a, b in itertools.pairwise(found)) > 500 / 24 / 2 - 0.01
+    assert len([ms for ms in found if ms < 3799.9]) == 24 * 8, "and are all there in the end"

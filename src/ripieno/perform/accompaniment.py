@@ -81,6 +81,11 @@ class Accompaniment:
         return self._ending.is_on
 
     @property
+    def has_ended(self) -> bool:
+        """Whether the last chord is there."""
+        return self._ending.has_struck
+
+    @property
     def is_waiting(self) -> bool:
         """Whether what is struck waits for a downbeat."""
         return self._entry is not None

@@ -67,7 +67,9 @@ class TimeEvents:
             return []
         time, transport = self._time, self._time.transport
         clicks = self._count.perform(now_ns, transport)
-        goes_on = transport is None and time.song_goes_on(now_ns)
+        goes_on = time.song_goes_on(now_ns)
+        if self._playing.has_ended and not goes_on:
+            transport = None  # what only dies away is no song for others
         self._clock_out.follow(now_ns, transport, time.ns_per_quarter, song_goes_on=goes_on)
         return [Send(now_ns, data) for data in self._clock_out.perform(now_ns) + clicks]
 
