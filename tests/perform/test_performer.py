@@ -112,6 +112,19 @@ def test_a_chord_later_than_the_tolerance_waits_for_the_next_step() -> None:
     assert classes(onsets[2500]) <= {5, 9, 0}
 
 
+@pytest.mark.parametrize(("keys", "length_ms"), [((C4, 63, G4), 120), ((C4, E4, A4), 500)])
+def test_what_a_hand_strikes_at_once_ends_what_the_other_holds_of_another_chord(
+    keys: tuple[int, ...], length_ms: float
+) -> None:
+    rig = Rig("alberti")  # the left hand goes round with the bar, the right strikes with the chord
+    rig.chord(0, *C_MAJOR, until_ms=900)
+    rig.chord(1120, *keys, until_ms=2000)  # past the catch
+    notes = rig.notes(3000)
+    held = [(note.note % 12, note.length_ms) for note in notes if note.ms == 1000]
+    assert held == [(4, length_ms)], "C's third, which Am has and Cm has not"
+    assert {note.note % 12 for note in notes if note.ms >= 1120} == {key % 12 for key in keys}
+
+
 def test_the_tolerance_is_never_more_than_half_a_step() -> None:
     style = replace(Rig("rippling-sixteenths").style, catch=USUAL_CATCH)
     rig = Rig(style, bpm=150.0)  # a sixteenth lasts 100 ms

@@ -63,7 +63,7 @@ class BothHands:
 
     def hold_other_than(self, serial: int | None) -> bool:
         """Whether a note sounds that was not struck for a strike."""
-        return any(group.serial != serial for hand in self.all for group in hand.groups)
+        return any(g.serial != serial and g.notes for hand in self.all for g in hand.groups)
 
     def choose(self, style: Style, meter: Meter) -> None:
         """The hands for a style, which nobody has started yet."""
@@ -162,12 +162,21 @@ class BothHands:
         """Another reading: late steps are put right, and what the chord has not is released.
 
         Lanes that count from the strike start over, `anew`, if there has been one: when it came.
+        What the others hold of the chord before goes on only where it belongs to what is struck
+        then.
         """
+        strikes = anew is not None and any(
+            hand.begins_with_strike and tones(hand.side) for hand in self.playing
+        )
         for hand in self.playing:
             bound = tones(hand.side)
             if not hand.begins_with_strike:
                 if bound is not None:
                     hand.catch(now_ns, bound, self._out)
+                if strikes:
+                    hand.release_foreign_before(
+                        harmony.serial, harmony.chord.pitch_classes, self._out
+                    )
             elif anew is not None:
                 hand.release_all(self._out)
                 transport, struck_ns = anew

@@ -13,7 +13,7 @@ Places are counted from where the cycle began, in parts of a quarter so small th
 every end of a note and their swung places are whole (see `transport.Grid`).
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from fractions import Fraction
 from math import lcm
@@ -184,10 +184,14 @@ class HandPlayer:
 
     def release_foreign(self, serial: int, tones: frozenset[int], out: Outbox) -> None:
         """Release what was struck for a strike but is none of these pitch classes."""
-        for group in [group for group in self.groups if group.serial == serial]:
-            for note in [note for note in group.notes if note % 12 not in tones]:
-                group.notes.remove(note)
-                out.release(group, note)
+        self._release_foreign(lambda group: group.serial == serial, tones, out)
+
+    def release_foreign_before(self, serial: int, tones: frozenset[int], out: Outbox) -> None:
+        """Release what was struck before a strike and is none of these pitch classes.
+
+        The next place of the grid strikes its group again.
+        """
+        self._release_foreign(lambda group: group.serial < serial, tones, out)
 
     def skip(self, now_ns: int) -> None:
         """Let the places of the grid that are due go by, as if they were rests."""
@@ -348,6 +352,14 @@ class HandPlayer:
             )
             group.notes.append(note)
             out.strike(group, note, velocity)
+
+    def _release_foreign(
+        self, concerns: Callable[[Group], bool], tones: frozenset[int], out: Outbox
+    ) -> None:
+        for group in filter(concerns, self.groups):
+            for note in [note for note in group.notes if note % 12 not in tones]:
+                group.notes.remove(note)
+                out.release(group, note)
 
     def _release(self, group: Group, out: Outbox) -> None:
         for note in group.notes:
