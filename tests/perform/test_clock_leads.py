@@ -10,6 +10,7 @@ import pytest
 from rig import A4, C4, C5, E4, F4, G4, Rig, struck_at
 from ripieno.perform import events as ev
 from ripieno.perform.settings import Follow
+from ripieno.perform.snapshot import snapshot
 from ripieno.units import ns_from_ms
 
 TRIAD = (C4, E4, G4)
@@ -115,6 +116,24 @@ def test_a_step_of_tempo_is_followed_within_a_second() -> None:
     onsets = [ms for ms in beats(rig, 9500) if ms > end + 1000]
     gaps = [b - a for a, b in itertools.pairwise(onsets)]
     assert gaps == pytest.approx([60_000 / 126] * len(gaps), abs=4)
+
+
+def test_the_tempo_of_a_clock_is_the_clocks_and_not_that_of_meeting_each_tick() -> None:
+    rig = following()
+    tick(rig, 0, 480, jitter=1)
+    rig.chord(10, *TRIAD, until_ms=300)
+    at_ms = range(4005, 9005, 250)
+    played = [rig.performer_at(ms) for ms in at_ms]
+    shown = [snapshot(p, ns_from_ms(ms)).bpm for p, ms in zip(played, at_ms, strict=True)]
+    assert max(abs(bpm - 120) for bpm in shown) < 0.8
+    rates = [p.accompaniment.ns_per_quarter for p in played]
+    assert max(abs(60e9 / float(rate) - 120) for rate in rates) > 1.5, "the ticks are met"
+    for ms in at_ms:
+        rig.events.append(ev.SetFollow(ns_from_ms(ms), Follow.NONE))
+        transport = rig.performer_at(ms + 1).accompaniment.transport
+        assert transport is not None
+        assert 60e9 / float(transport.ns_per_quarter) == pytest.approx(120, abs=0.8)
+        rig.events.pop()
 
 
 def test_half_time_of_a_clock_has_its_beats_on_the_clocks_beats() -> None:

@@ -2,6 +2,7 @@
 
 import itertools
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from fractions import Fraction
 from random import Random
 
@@ -11,6 +12,7 @@ from rig import A4, C4, C5, E4, F4, G4, Rig, struck_at
 from ripieno.perform import events as ev
 from ripieno.perform.performer import Performer
 from ripieno.perform.settings import Follow
+from ripieno.perform.snapshot import snapshot
 from ripieno.perform.transport import Transport
 from ripieno.style.model import Meter
 from ripieno.units import NS_PER_MINUTE, ns_from_ms
@@ -105,6 +107,32 @@ def test_a_rest_and_a_break_leave_the_tempo_as_it_was() -> None:
     rig.events.append(ev.Break(ns_from_ms(rest_ms + 1500)))
     assert before == pytest.approx(88, rel=0.04)
     assert bpm_of(transport_at(rig, rest_ms + 9000)) == pytest.approx(before, rel=0.02)
+
+
+def late_at_last(*events: ev.Input) -> Rig:
+    """A steady 100, of which the 16th chord is 50 ms late, and what is done 150 ms later."""
+    rig = Rig("steady-quarters", bpm=92, follow=Follow.HANDS, lean=75)
+    for beat in range(16):
+        ms = beat * 600 + (50 if beat == 15 else 0)
+        rig.chord(ms, *CHORDS[beat % 2], until_ms=ms + 300)
+    rig.events += [replace(event, at_ns=ns_from_ms(9200)) for event in events]
+    return rig
+
+
+def test_the_tempo_that_hands_leave_is_theirs_and_not_that_of_a_moment_of_catching_up() -> None:
+    assert bpm_of(transport_at(late_at_last(), 9199)) < 97, "it makes up for the late chord"
+    left = late_at_last(ev.SetFollow(0, Follow.NONE))
+    assert bpm_of(transport_at(left, 9500)) == pytest.approx(99, abs=1)
+    twice = late_at_last(ev.Scale(0, Fraction(2)))
+    assert bpm_of(transport_at(twice, 9800)) == pytest.approx(198, abs=2)
+    assert snapshot(late_at_last().performer_at(9199), ns_from_ms(9199)).bpm == pytest.approx(
+        99, abs=1
+    )
+
+
+def test_an_ending_slows_down_from_the_tempo_of_the_hands() -> None:
+    ending = late_at_last(ev.Ending(0, 8))
+    assert bpm_of(transport_at(ending, 9201)) == pytest.approx(99, abs=1)
 
 
 def test_the_next_song_begins_at_the_tempo_that_was_chosen() -> None:

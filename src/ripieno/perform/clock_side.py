@@ -104,6 +104,17 @@ class ClockSide:
         self._renew()
         return self._quarter_ns()
 
+    @property
+    def own_quarter_ns(self) -> Fraction | None:
+        """How long a quarter is by the clock, whatever the music does to meet it.
+
+        None where it is missing, and before its second tick.
+        """
+        bpm = self._follower.bpm
+        if bpm is None or self._is_missed:
+            return None
+        return Fraction(round(NS_PER_MINUTE / bpm * _PARTS), _PARTS) / self._factor
+
     def song_is_heard(self, now_ns: int) -> bool:
         """Whether the song runs, and where it is now is known."""
         knows = self._follower.bpm is not None and self.is_heard(now_ns)

@@ -48,6 +48,12 @@ class HandsSide:
         """When to ask for the next bend."""
         return self._change_ns
 
+    def quarter_at(self, now_ns: int, transport: Transport) -> Fraction:
+        """How long a quarter lasts by the hands, whatever is played to meet them."""
+        assert self._follower is not None, "the time has begun"
+        beat_ns = self._follower.course_at(now_ns)[0].beat_ns
+        return _in_parts(beat_ns) / transport.meter.beat_quarters
+
     def bend(self, transport: Transport, now_ns: int) -> Transport:
         """The transport from now on: in the same place, and towards where the hands have it."""
         assert self._follower is not None, "the time has begun"
@@ -63,8 +69,12 @@ class HandsSide:
             (change for change in (answer.next_change_ns, turns_ns) if change is not None),
             default=None,
         )
-        beat_ns = Fraction(round(answer.course.beat_ns * _PARTS), _PARTS)
+        beat_ns = _in_parts(answer.course.beat_ns)
         return transport.at_tempo(now_ns, beat_ns / transport.meter.beat_quarters)
+
+
+def _in_parts(beat_ns: float) -> Fraction:
+    return Fraction(round(beat_ns * _PARTS), _PARTS)
 
 
 def _course(transport: Transport, now_ns: int) -> Course:

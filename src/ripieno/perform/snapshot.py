@@ -15,7 +15,7 @@ class Snapshot:
 
     chord: str | None
     style: str
-    bpm: float  # of the meter's beat
+    bpm: float  # of the meter's beat, by whoever leads
     meter: str
     bar_and_beat: tuple[int, int] | None
     left: tuple[int, ...]
@@ -37,7 +37,7 @@ def snapshot(performer: Performer, now_ns: int) -> Snapshot:
     playing = performer.accompaniment
     transport, harmony = playing.transport, playing.harmony
     position = None if transport is None else transport.position_at(now_ns)
-    beat_ns = playing.ns_per_quarter * playing.meter.beat_quarters
+    beat_ns = playing.time.quarter_at(now_ns) * playing.meter.beat_quarters
     return Snapshot(
         chord=None if harmony is None else symbol(harmony.chord, performer.key),
         style=playing.style.id,

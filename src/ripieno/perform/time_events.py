@@ -25,13 +25,13 @@ class TimeEvents:
             ev.Ramp: lambda at, e: time.ramp(at, e.bpm, e.beats),
             ev.Scale: lambda at, e: time.scale(at, e.factor),
             ev.Downbeat: lambda at, e: time.downbeat(at, e.beat_ns),
+            ev.SetFollow: lambda at, e: time.set_follow(at, e.follow),
             ev.ClockTick: lambda at, _: time.clock_tick(at),
         }
         self._others: dict[type, Callable[..., None]] = {
             ev.Break: lambda _at, _: self._playing.lift(),
             ev.CountIn: self._count_in,
             ev.Ending: lambda at, e: self._playing.end(at, e.beats),
-            ev.SetFollow: lambda at, e: time.set_follow(at, e.follow),
             ev.SetLean: lambda _, e: time.set_lean(e.lean),
             ev.SetStart: self._set_start,
             ev.SetPickup: self._set_pickup,

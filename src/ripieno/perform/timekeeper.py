@@ -98,6 +98,8 @@ class Timekeeper:
             self.ns_per_quarter = self._chosen_ns
         elif self._ends:
             self.ns_per_quarter = self._unended_ns
+        elif not self._is_led:
+            self.ns_per_quarter = self._clock.own_quarter_ns or self.ns_per_quarter
         self._leave_plan()
 
     def due_ns(self) -> int | None:
@@ -136,6 +138,16 @@ class Timekeeper:
         """Whether a clock that leads has a song under way, whatever plays along."""
         return self.clock_is_heard(now_ns) and self._clock.runs
 
+    def quarter_at(self, now_ns: int) -> Fraction:
+        """How long a quarter lasts by whoever leads, whatever the music just makes up for."""
+        by_leader: Fraction | None = None
+        if self.transport is not None and not self._is_led:
+            if self.follow is Follow.CLOCK:
+                by_leader = self._clock.own_quarter_ns
+            elif self.follow is Follow.HANDS:
+                by_leader = self._hands.quarter_at(now_ns, self.transport)
+        return by_leader or self.ns_per_quarter
+
     @property
     def song_place(self) -> Fraction:
         """Where a clock's song has begun or gone on; what is nudged is elsewhere then."""
@@ -163,16 +175,18 @@ class Timekeeper:
     def end(self, at_ns: int, end: Fraction) -> Turn:
         """A ritardando to a position. Whoever leads is let go: they do not slow down."""
         assert self.transport is not None, "there is something to end"
+        self._unended_ns = self.quarter_at(at_ns)
         self._leave_plan()
-        self._ends, self._unended_ns = True, self.ns_per_quarter
-        return self._lead(at_ns, along(_FINAL, self.transport, at_ns, end))
+        self._ends = True
+        even = self.transport.at_tempo(at_ns, self._unended_ns)
+        return self._lead(at_ns, along(_FINAL, even, at_ns, end))
 
     def scale(self, at_ns: int, factor: Fraction) -> Turn:
         """Half or double time, from the next beat, so that beats go on falling on beats.
 
         What was planned, as by the same a moment ago, counts as done. An ending goes on.
         """
-        before_ns = self._planned[-1].ns_per_quarter if self._planned else self.ns_per_quarter
+        before_ns = self._planned[-1].ns_per_quarter if self._planned else self.quarter_at(at_ns)
         to_ns, transport = before_ns / factor, self.transport
         if self._ends or not self._is_tempo(to_ns):
             return Turn.STAYS
@@ -226,13 +240,18 @@ class Timekeeper:
         beat = self.transport.nearest_beat(self.transport.position_at(at_ns))
         return self._count_from(at_ns, beat, meter)
 
-    def set_follow(self, at_ns: int, follow: Follow) -> None:
-        """Somebody else leads from now on; where the music is, it goes on. So does an ending."""
+    def set_follow(self, at_ns: int, follow: Follow) -> Turn:
+        """Somebody else leads from now on; where the music is, it goes on, in the tempo that
+        there was. So does an ending.
+        """
+        before_ns = self.quarter_at(at_ns)
         self.follow = follow
         self._clock.forget()
-        if not self._ends:
-            self._leave_plan()
-        self._join(at_ns)
+        if self._ends:
+            self._join(at_ns)
+            return Turn.STAYS
+        self._leave_plan()
+        return self._at_tempo(at_ns, before_ns)
 
     def set_lean(self, lean: int) -> None:
         self._hands.lean = lean
@@ -276,7 +295,7 @@ class Timekeeper:
             self.song_is_said = starts
             return Turn.JUMPS
         if self.transport is None:
-            self.ns_per_quarter = line.ns_per_quarter
+            self.ns_per_quarter = self._clock.own_quarter_ns or line.ns_per_quarter
             return Turn.STAYS
         return Turn.STAYS if self._is_led else self._bend(_along(line, self.transport))
 
