@@ -1,5 +1,6 @@
 """The five textures that pianists make of a triad progression (common practice, no source)."""
 
+import itertools
 from fractions import Fraction
 
 import pytest
@@ -65,6 +66,18 @@ def test_a_suspension_arrives_in_place_of_the_third_and_resolves_to_it(
     assert resolution[0].note - suspended.note == third - tone
     assert suspended.ms + suspended.length_ms == resolution[0].ms == 1000
     assert resolution[0].velocity < suspended.velocity + 4
+
+
+@pytest.mark.parametrize("keys", list(itertools.permutations((C4, E4, G4))))
+def test_a_suspension_does_not_hang_on_the_order_of_the_keys(keys: tuple[int, ...]) -> None:
+    rig = Rig("suspend-fourth")
+    for ms, key in zip((0, 5, 50), keys, strict=True):
+        rig.press(ms, key)
+    notes = rig.notes(4000)
+    suspended = [note for note in notes if note.note % 12 == 5]
+    first_ms = min(note.ms for note in notes)
+    assert suspended
+    assert {note.ms for note in notes if note.note % 12 == 4 and note.ms > 60} == {first_ms + 1000}
 
 
 def test_the_next_chord_may_come_before_the_suspension_has_resolved() -> None:

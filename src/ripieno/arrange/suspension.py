@@ -15,6 +15,12 @@ from ripieno.theory.hand import above_low_limits
 _ABOVE_ROOT = {4: 5, 2: 2}  # perfect fourth, major second
 
 
+def third(chord: Chord) -> int | None:
+    """The pitch class of the chord's third; None where it has none."""
+    above = chord.quality.above_root(3)
+    return None if above is None else (chord.root + above) % 12
+
+
 def shift(chord: Chord, degree: int) -> int | None:
     """Semitones from the chord's third to the tone suspended before it, or None.
 

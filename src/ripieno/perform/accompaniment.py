@@ -56,6 +56,7 @@ class Accompaniment:
         self._hands = BothHands(out, self._luck, style, settings.meter, settings.swing)
         self._chord = ChordOn(settings.span, settings.muted)
         self._sounded = 0  # the serial of the last strike that has sounded
+        self._sounded_at = Fraction(0)  # in quarters, when its first notes did
         self._heard_from_ns: int | None = None  # steps before it are not played any more
         self._changed_ns: int | None = None  # when the hands have to follow a new reading
         self._struck_ns: int | None = None  # when a strike came that lanes have to start with
@@ -437,16 +438,18 @@ class Accompaniment:
         self._hands.play_steps(now_ns, self._bound, ready=ready)
 
     def _begin_to_sound(self, now_ns: int) -> None:
-        """The first notes of a chord start its suspension and change the pedal."""
-        if self.harmony is None or self.transport is None or self._sounded == self.harmony.serial:
+        """The first notes of a chord change the pedal, and its suspension counts from them."""
+        if self.harmony is None or self.transport is None:
             return
-        self._sounded = self.harmony.serial
-        if self._chord.is_suspended and self.style.suspension is not None:
-            here = self.transport.position_at(now_ns)
-            at_quarters = here + self.style.suspension.lasts_quarters
+        if self._sounded != self.harmony.serial:
+            self._sounded = self.harmony.serial
+            self._sounded_at = self.transport.position_at(now_ns)
+            if self.style.pedal is Pedal.LEGATO:
+                self._foot.change(now_ns)
+        wanted = self.style.suspension
+        if self._chord.is_suspended and self._resolves is None and wanted is not None:
+            at_quarters = self._sounded_at + wanted.lasts_quarters
             self._resolves = at_quarters, self.transport.due_ns(at_quarters)
-        if self.style.pedal is Pedal.LEGATO:
-            self._foot.change(now_ns)
 
     def _replace_hands(self, here: Fraction) -> None:
         """New hands come in where the music is now, which is none of where it was.

@@ -49,13 +49,18 @@ class ChordOn:
         return self._suspended is not None
 
     def strike(self, style: Style, chord: Chord, level: int, *, amends: bool) -> None:
-        """A chord is on, or another reading of it."""
+        """A chord is on, or another reading of it.
+
+        That is suspended, too, if its third has not sounded in the reading before.
+        """
+        sounded = self.harmony.chord.pitch_classes if amends and self.harmony else frozenset()
+        suspends = not amends or self.is_suspended or suspension.third(chord) not in sounded
         if not amends:
             self._serial += 1
             self._before = self.voicing
         self.harmony, self._last = Harmony(chord, self._serial, level), chord
         self._revoice(style, chord)
-        if not amends or self.is_suspended:
+        if suspends:
             self._suspend(style, chord)
         self._bind()
 
