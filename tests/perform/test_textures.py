@@ -1,11 +1,16 @@
 """The five textures that pianists make of a triad progression (common practice, no source)."""
 
 import itertools
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
 
 from rig import C4, E4, G4, Rig, at, struck_at
+from ripieno.arrange.pedal import UP_AFTER_NS
+from ripieno.perform.events import SetSwing
+from ripieno.style.model import Begin, Pedal, Style, Suspension, Swings
+from ripieno.units import ns_from_ms
 
 CHORDS = {
     "major": (C4, E4, G4),
@@ -78,6 +83,35 @@ def test_a_suspension_does_not_hang_on_the_order_of_the_keys(keys: tuple[int, ..
     first_ms = min(note.ms for note in notes)
     assert suspended
     assert {note.ms for note in notes if note.note % 12 == 4 and note.ms > 60} == {first_ms + 1000}
+
+
+def suspending(style: Style, **changes: object) -> Style:
+    return replace(style, suspension=Suspension(4, Fraction(1)), **changes)
+
+
+def test_the_pedal_changes_with_the_first_notes_after_a_suspended_tone_that_it_held() -> None:
+    rig = Rig(suspending(Rig("triplet-broken").style, pedal=Pedal.LEGATO))
+    rig.chord(0, C4, E4, G4, until_ms=900)
+    foot = [s for s in rig.sends(3000) if s.data[:2] == bytes((0xB0, 64))]
+    fourth = next(note for note in rig.notes(3000) if note.note % 12 == 5)
+    assert fourth.ms + fourth.length_ms < 1000, "it sounds on by the pedal alone"
+    assert [s.data[2] for s in foot] == [127, 0, 127, 0], "down, changed, and up at the end"
+    assert foot[1].due_ns == ns_from_ms(1000) + UP_AFTER_NS
+
+
+def test_a_hand_that_another_swing_takes_over_from_resolves_what_it_still_holds() -> None:
+    style = Rig("suspend-fourth").style
+    [figure] = style.figures
+    assert figure.right is not None
+    whole = replace(figure.right, begins=Begin.BAR, repeats=True)
+    figures = (replace(figure, left=whole, right=whole),)
+    rig = Rig(suspending(style, figures=figures, swings=Swings.EIGHTHS), swing=Fraction(1))
+    rig.chord(0, C4, E4, G4, until_ms=300)
+    rig.events.append(SetSwing(ns_from_ms(500), Fraction(2)))
+    notes = rig.notes(3900)
+    assert [n.ms + n.length_ms for n in notes if n.note % 12 == 5] == [1000]
+    assert [n.ms for n in notes if n.note % 12 == 4] == [1000]
+    assert {n.length_ms for n in notes if n.note % 12 in (0, 7)} == {3900}, "the others go on"
 
 
 def test_the_next_chord_may_come_before_the_suspension_has_resolved() -> None:

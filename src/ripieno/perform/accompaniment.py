@@ -60,6 +60,7 @@ class Accompaniment:
         self._heard_from_ns: int | None = None  # steps before it are not played any more
         self._changed_ns: int | None = None  # when the hands have to follow a new reading
         self._struck_ns: int | None = None  # when a strike came that lanes have to start with
+        self._blurs = False  # the pedal still holds a tone that has resolved since
         self._resolves: tuple[Fraction, int] | None = None  # in quarters, in nanoseconds
         self._entry: Fraction | None = None  # what is struck before it waits for it
         self._ending = Ending(settings.channel)
@@ -296,8 +297,9 @@ class Accompaniment:
         if self._out.strikes:
             self._hands.release_leaving(now_ns)
             self._begin_to_sound(now_ns)
-            if self._out.replaces and self.style.pedal is Pedal.LEGATO:
+            if (self._out.replaces or self._blurs) and self.style.pedal is Pedal.LEGATO:
                 self._foot.change(now_ns)
+            self._blurs = False
         while (due_ns := self._foot.due_ns) is not None and due_ns <= now_ns:
             if self._foot_waits():
                 break
@@ -417,7 +419,8 @@ class Accompaniment:
             return
         self._resolves = None
         self._chord.resolve()
-        for hand in self._hands.playing:
+        self._blurs = True
+        for hand in self._hands.all:
             bound = self._bound(hand.side)
             if bound is not None:
                 softer = max(1, bound.level - RESOLVES_SOFTER)
