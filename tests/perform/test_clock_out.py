@@ -220,6 +220,13 @@ def test_a_count_in_is_no_part_of_the_song() -> None:
     assert evenly([ms for ms in ticks(rig, 4000) if ms >= 1000], 500 / 24)
 
 
+def test_a_count_in_ends_the_song_before_it() -> None:
+    rig = sending()
+    rig.chord(0, *TRIAD, until_ms=400)
+    rig.events.append(ev.CountIn(ns_from_ms(3010), 1))
+    assert said_before(rig, 6000) == [(0, START), (3010, STOP), (5010, START)]
+
+
 def test_a_bar_that_is_counted_anew_is_no_part_of_the_song_either() -> None:
     rig = sending()
     rig.events += [ev.CountIn(ns_from_ms(1000), 1), ev.SetMeter(ns_from_ms(2000), Meter(3, 4))]

@@ -85,8 +85,11 @@ class TimeEvents:
                 self._clock_out.song_is_at(self._time.song_place)
 
     def _count_in(self, at_ns: int, event: ev.CountIn) -> None:
+        before = self._time.transport
         first, end = self._playing.count_in(at_ns, event.bars)
         assert self._time.transport is not None, "counting begins the time"
+        if before is not None and self._time.transport is not before:
+            self._clock_out.stop()  # it has begun anew
         self._count.begin(self._time.transport, first, end)
 
     def _set_start(self, _at_ns: int, event: ev.SetStart) -> None:
