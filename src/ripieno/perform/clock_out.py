@@ -140,8 +140,8 @@ class ClockOut:
             if self._next > self._starts_at:
                 self._locate(here)
         self._go_along(transport)
-        if self._last_ns is not None:  # what this makes due in the past is due now
-            self._last_ns = max(self._last_ns, now_ns - self._closest_ns)
+        before_ns = now_ns - self._closest_ns  # what this makes due in the past is due now
+        self._last_ns = max(self._last_ns or before_ns, before_ns)
         self._runs = True
 
     def _origin_on(self, transport: Transport, here: Fraction, *, is_ours: bool) -> Fraction:
@@ -161,8 +161,8 @@ class ClockOut:
     def _locate(self, here: Fraction) -> None:
         """Start or continue with the next tick that is a sixteenth's, the beginning's if it can.
 
-        It can for a quarter, as what begins may have been struck a while ago; the ticks since come
-        with it.
+        It can for a quarter, as what begins may have been struck a while ago; the ticks since catch
+        up.
         """
         self._next = 0 if 0 <= here <= TICKS_A_QUARTER else _tick_at(here)
         self._last_ns = None
