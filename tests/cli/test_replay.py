@@ -18,8 +18,10 @@ from ripieno.cli.live import session
 from ripieno.cli.writing import journal_file, write_result
 from ripieno.midi.memory import MemoryOut
 from ripieno.perform.events import Input, KeyDown, KeyUp, Send, SetStyle, SetTempo, Silence
+from ripieno.perform.offline import play
+from ripieno.perform.performer import Performer
 from ripieno.perform.settings import Settings
-from ripieno.perform.time_map import steady
+from ripieno.perform.time_played import Change, time_played
 from ripieno.units import NS_PER_MS, ns_from_ms
 
 PATIENCE_S = 30
@@ -29,12 +31,15 @@ SHIPPED = {style: Rig(style).style for style in STYLE_IDS}
 def recorded(folder: Path, rig: Rig, until_ms: float) -> tuple[Path, Path]:
     """A rig's session, as a journal and a MIDI file."""
     journal, midi = folder / "session.jsonl", folder / "session.mid"
-    happenings = rig.happenings(until_ms)
+    changes: list[Change] = []
+    events = sorted(rig.events, key=lambda event: event.at_ns)
+    performer = Performer(rig.settings, rig.style)
+    happenings = list(play(performer, events, ns_from_ms(until_ms), changes))
     with journal_file(journal, rig.settings, rig.style) as kept:
         kept.add(happenings)
         kept.close(ns_from_ms(until_ms))
     sends = [h for h in happenings if isinstance(h, Send)]
-    write_result(midi, sends, steady(rig.settings.bpm, rig.settings.meter), ns_from_ms(until_ms))
+    write_result(midi, sends, time_played(changes, rig.settings), ns_from_ms(until_ms))
     return journal, midi
 
 

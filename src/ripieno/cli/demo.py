@@ -4,6 +4,7 @@ import argparse
 import os
 import signal
 import time
+from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -33,7 +34,8 @@ from ripieno.perform.message import NOTE_ON, note_off, note_on
 from ripieno.perform.offline import Happening, play, since
 from ripieno.perform.performer import Heard, Performer
 from ripieno.perform.settings import Settings
-from ripieno.perform.time_map import steady
+from ripieno.perform.time_map import TimeMap
+from ripieno.perform.time_played import Change, time_played
 from ripieno.style.model import Style
 from ripieno.theory.key import key_named
 from ripieno.theory.pitch import note_name
@@ -121,7 +123,8 @@ def run(args: argparse.Namespace) -> int:
     else:
         happenings = _live(args, chosen, bars)
     sends = [h for h in happenings if isinstance(h, Send)]
-    write_result(args.file, sends, steady(chosen.bpm, chosen.meter), _end_ns(chosen, bars))
+    time_map = _time_of(happenings, chosen, _first_style(args, bars), _end_ns(chosen, bars))
+    write_result(args.file, sends, time_map, _end_ns(chosen, bars))
     print(f"wrote {args.file}: {sum(1 for s in sends if s.data[0] >> 4 == 9)} notes")
     return 0
 
@@ -180,6 +183,15 @@ def _fast(args: argparse.Namespace, chosen: Settings, bars: list[Bar]) -> list[H
     for line in _lines([Timed(0, h) for h in happenings], live=False):
         print(line)
     return happenings
+
+
+def _time_of(happenings: list[Happening], chosen: Settings, style: Style, end_ns: int) -> TimeMap:
+    """The tempi and meters of what was played, by playing what came in again."""
+    events = [h for h in happenings if isinstance(h, Input)]
+    changes: list[Change] = []
+    last_ns = max([end_ns, *(event.at_ns + 1 for event in events)])
+    deque(play(Performer(chosen, style), events, last_ns, changes), maxlen=0)
+    return time_played(changes, chosen)
 
 
 def _first_style(args: argparse.Namespace, bars: list[Bar]) -> Style:

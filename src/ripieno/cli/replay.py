@@ -11,7 +11,7 @@ from ripieno.perform import journal
 from ripieno.perform.events import Send
 from ripieno.perform.offline import play
 from ripieno.perform.performer import Performer
-from ripieno.perform.time_map import steady
+from ripieno.perform.time_played import Change, time_played
 
 
 def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -47,14 +47,14 @@ def run(args: argparse.Namespace) -> int:
     refuse_other_endings(args.output)
     session = _session(args.input or _newest())
     performer = Performer(session.settings, session.style)
-    happenings = list(play(performer, session.events, session.end_ns))
+    changes: list[Change] = []
+    happenings = list(play(performer, session.events, session.end_ns, changes))
     with journal_file(args.journal, session.settings, session.style, session.time) as kept:
         if kept is not None:
             kept.add(happenings)
             kept.close(session.end_ns)
     sends = [h for h in happenings if isinstance(h, Send)]
-    chosen = session.settings
-    time = session.time or steady(chosen.bpm, chosen.meter)
+    time = session.time or time_played(changes, session.settings)
     write_result(args.output, sends, time, session.end_ns)
     return 0
 

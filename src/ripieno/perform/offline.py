@@ -7,23 +7,49 @@ from operator import attrgetter
 
 from ripieno.perform.events import Downbeat, Input, Resume, Send, Stop, Tapped
 from ripieno.perform.performer import Heard, Performer
+from ripieno.perform.time_played import Change
 
 Happening = Input | Heard | Send  # all that a session consists of, as a journal keeps it
 
 
-def play(performer: Performer, events: Iterable[Input], end_ns: int) -> Iterator[Happening]:
+def play(
+    performer: Performer,
+    events: Iterable[Input],
+    end_ns: int,
+    changes: list[Change] | None = None,
+) -> Iterator[Happening]:
     """Everything that happens when `events` (ascending `at_ns`) are played, up to `end_ns`.
 
     Events of one instant are all handed in before anything due at it is performed. At the end
     the performer stops, so that nothing is left sounding; events after the end are not played.
+    What its time does is added to `changes`.
     """
+    changes = [] if changes is None else changes
     kept = (event for event in events if event.at_ns < end_ns)
     for at_ns, together in groupby(kept, key=attrgetter("at_ns")):
         for event in together:
+            yield from _step_by_step(performer, at_ns - 1, changes)
             yield from hand_in(performer, event)
-        yield from advanced(performer, at_ns)
-    yield from advanced(performer, end_ns - 1)
+            _note_time(performer, at_ns, changes)
+        yield from _step_by_step(performer, at_ns, changes)
+    yield from _step_by_step(performer, end_ns - 1, changes)
     yield from hand_in(performer, Stop(end_ns))
+    _note_time(performer, end_ns, changes)
+
+
+def _step_by_step(performer: Performer, now_ns: int, changes: list[Change]) -> Iterator[Happening]:
+    """What is due by an instant, with what the time does at each."""
+    while (due_ns := performer.next_due_ns()) is not None and due_ns < now_ns:
+        yield from advanced(performer, due_ns)
+        _note_time(performer, due_ns, changes)
+    yield from advanced(performer, now_ns)
+    _note_time(performer, now_ns, changes)
+
+
+def _note_time(performer: Performer, at_ns: int, changes: list[Change]) -> None:
+    transport = performer.accompaniment.transport
+    if transport is not (changes[-1][1] if changes else None):
+        changes.append((at_ns, transport))
 
 
 def hand_in(performer: Performer, event: Input) -> Iterator[Happening]:
