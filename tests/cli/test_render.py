@@ -431,6 +431,42 @@ def test_a_style_with_faults_is_refused_with_each_fault_in_its_place(capfd, path
     assert all(line.startswith(f"ripieno: {own}:") for line in result.err.splitlines())
 
 
+DRUMS = Chord(0, 0.5, (36, 42, 46), channel=9)
+
+
+def test_percussion_is_left_out(capfd, paths, beats) -> None:
+    # Channel 10 is percussion's (General MIDI 1); what its kit and its rests say is so, too.
+    source, target, _ = paths
+    rendered(capfd, source, target, beats)
+    chords = target.read_bytes()
+    drums = [(at / 2, m) for at in range(14) for _, m in keys(DRUMS)]
+    kit = mido.Message("program_change", channel=9, program=8)
+    all_off = mido.Message("control_change", channel=9, control=120)
+    write_midi(source, [(0, kit), (5, all_off), *drums, *TWO_BARS])
+    rendered(capfd, source, target, beats)
+    assert target.read_bytes() == chords
+
+
+@pytest.mark.parametrize("channel", [3, 10])
+def test_one_channel_alone_may_be_read(capfd, paths, beats, channel: int) -> None:
+    source, target, _ = paths
+    chord = Chord(0, 3, A_MINOR, channel=channel - 1)
+    others = keys(DRUMS, Chord(0, 3, (62, 66), channel=4)) if channel != 10 else []
+    write_midi(source, [*others, *keys(chord), (4, end())])
+    rendered(capfd, source, target, beats, "--from-channel", channel)
+    assert {m.note % 12 for _, m in messages(target) if m.type == "note_on"} == {9, 0, 4}
+
+
+def test_a_file_of_which_all_notes_are_left_out_says_so(capfd, paths, beats) -> None:
+    source, target, _ = paths
+    write_midi(source, [*keys(DRUMS), (4, end())])
+    result = call(capfd, "render", source, "-s", beats, "-o", target)
+    assert (result.status, messages(target)) == (0, [])
+    assert result.err == (
+        "ripieno: all notes are left out: they are on channel 10; --from-channel reads one\n"
+    )
+
+
 # What was done wrong: the words that replace the good ones, the status, what is said.
 REFUSALS = {
     "unknown style": ({"-s": "waltzz"}, 1, "there is no style 'waltzz'; did you mean waltz"),
@@ -453,6 +489,7 @@ REFUSALS = {
     "key": ({"-k": "H"}, 2, "'H' is no key"),
     "split": ({"--split": "C99"}, 2, "'C99' lies outside MIDI's notes"),
     "channel": ({"--channel": "0"}, 2, "'0' is no MIDI channel: write a whole number from 1 to 16"),
+    "from channel": ({"--from-channel": "17"}, 2, "'17' is no MIDI channel"),
     "seed": ({"--seed": "-1"}, 2, "'-1' is no seed"),
     "span": ({"--span": "tenths"}, 2, "invalid choice: 'tenths'"),
     "an option there is not": ({"--loud": "1"}, 2, "unrecognized arguments: --loud=1"),

@@ -177,6 +177,16 @@ def add_ports(parser: argparse.ArgumentParser, *, listens: bool) -> None:
     )  # fmt: skip
 
 
+def add_from_channel(parser: argparse.ArgumentParser) -> None:
+    """The option that says which of a file's channels is read."""
+    parser.add_argument(
+        "--from-channel",
+        type=_told(_channel),
+        metavar="1-16",
+        help="the only MIDI channel that is read (default: all but 10, which is percussion's)",
+    )
+
+
 def add_journal(parser: argparse.ArgumentParser) -> None:
     """The option that keeps a session."""
     parser.add_argument(

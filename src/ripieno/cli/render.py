@@ -9,6 +9,7 @@ from operator import attrgetter
 from pathlib import Path
 
 from ripieno.cli.options import (
+    add_from_channel,
     add_journal,
     add_music,
     chosen_style,
@@ -17,6 +18,7 @@ from ripieno.cli.options import (
 from ripieno.cli.writing import journal_file, refuse_other_endings, write_result
 from ripieno.errors import AuthorError
 from ripieno.midi.file import Song, read
+from ripieno.perform.count import CHANNEL as PERCUSSION
 from ripieno.perform.events import Downbeat, Input, Send, SetMeter, SetTempo
 from ripieno.perform.offline import play
 from ripieno.perform.performer import Performer
@@ -32,12 +34,15 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
         "render",
         help="play a MIDI file of chords into a MIDI file, faster than time",
         description="Play the chords of a MIDI file through the real performer. The figure begins "
-        "with the first chord as its downbeat; tempo and meter are the file's unless told "
+        "with the first chord as its downbeat. Notes on all channels are chords, but for channel "
+        "10, which General MIDI gives to percussion: it is left out. With --from-channel only that "
+        "one is read, and all others are left out. Tempo and meter are the file's unless told "
         "otherwise, with all their changes, and times in the output are those of the input. A "
         "tempo told counts the beats of the first meter; quarters keep their length in the others. "
         "With --follow hands the tempo begins as the file's, and then goes with the chords.",
     )
     parser.add_argument("input", type=Path, metavar="IN.mid", help="the chords")
+    add_from_channel(parser)
     add_music(parser)
     parser.add_argument(
         "-o",
@@ -55,11 +60,11 @@ def run(args: argparse.Namespace) -> int:
     """Render one file. Raises AuthorError, UsageError, MachineError."""
     refuse_other_endings(args.output)
     style = chosen_style(args)
-    song = read(args.input)
+    song = read(args.input, _read_channels(args))
     time = _time(args, song, style)
     _, meter = time.meters[0]
     chosen = settings(args, style, _beats_a_minute(song.bpm, meter), meter)
-    for note in _notes(args, style, time):
+    for note in (*_notes(args, style, time), *_note_of_channels(args, song)):
         print(f"ripieno: {note}", file=sys.stderr)
     sends: list[Send] = []
     with journal_file(args.journal, chosen, style, time) as journal:
@@ -72,6 +77,19 @@ def run(args: argparse.Namespace) -> int:
             journal.close(song.length_ns)
     write_result(args.output, sends, time, song.length_ns)
     return 0
+
+
+def _read_channels(args: argparse.Namespace) -> set[int]:
+    """Those whose notes are chords."""
+    return set(range(16)) - {PERCUSSION} if args.from_channel is None else {args.from_channel}
+
+
+def _note_of_channels(args: argparse.Namespace, song: Song) -> list[str]:
+    """A sentence for a file whose notes are all left out."""
+    if not song.channels or song.channels & _read_channels(args):
+        return []
+    found = ", ".join(str(channel + 1) for channel in sorted(song.channels))
+    return [f"all notes are left out: they are on channel {found}; --from-channel reads one"]
 
 
 def _time(args: argparse.Namespace, song: Song, style: Style) -> TimeMap:

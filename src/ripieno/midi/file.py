@@ -9,7 +9,7 @@ import contextlib
 import io
 import os
 from bisect import bisect_right
-from collections.abc import Iterable, Iterator
+from collections.abc import Container, Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import chain
@@ -23,7 +23,7 @@ from ripieno.errors import AuthorError, MachineError
 from ripieno.midi.codec import Decoder
 from ripieno.midi.track import META, TEMPO, TIME_SIGNATURE, Parsed, parse
 from ripieno.perform.events import Input, Send
-from ripieno.perform.message import SYSTEM_EXCLUSIVE
+from ripieno.perform.message import NOTE_ON, SYSTEM_EXCLUSIVE
 from ripieno.perform.time_map import TimeMap
 from ripieno.perform.transport import rounded
 from ripieno.style.model import Meter
@@ -51,7 +51,8 @@ class Song:
     `tempi` are all tempo changes, each as its instant and the quarters in a minute from then on;
     `meters` all time signatures, whatever they say. The first of both stands at 0: the format's
     own, where the file's come later, or never (`states_meter` is false). `length_ns` reaches to
-    the end of the longest track, silence included.
+    the end of the longest track, silence included. `channels` are those, 0..15, that have notes,
+    read or not.
     """
 
     events: tuple[Input, ...]
@@ -59,6 +60,7 @@ class Song:
     meters: tuple[tuple[int, Meter], ...]
     states_meter: bool
     length_ns: int
+    channels: frozenset[int]
 
     @property
     def bpm(self) -> float:
@@ -66,8 +68,8 @@ class Song:
         return self.tempi[0][1]
 
 
-def read(path: Path) -> Song:
-    """The song in a file of format 0 or 1. Raises AuthorError."""
+def read(path: Path, channels: Container[int] = range(16)) -> Song:
+    """The song in a file of format 0 or 1, of some channels. Raises AuthorError."""
     data = _bytes_of(path)
     if data[:4] != b"MThd":
         found = f"it begins with {data[:4]!r}" if data else "it is empty"
@@ -80,7 +82,7 @@ def read(path: Path) -> Song:
         raise AuthorError(f"{path}: MIDI file of format {parsed.format}: save it as format 0 or 1")
     if parsed.division <= 0:
         raise AuthorError(f"{path}: counts in video frames: save it with ticks per quarter note")
-    return _song(path, parsed)
+    return _song(path, parsed, channels)
 
 
 def _bytes_of(path: Path) -> bytes:
@@ -96,11 +98,12 @@ def _bytes_of(path: Path) -> bytes:
     return data
 
 
-def _song(path: Path, parsed: Parsed) -> Song:
+def _song(path: Path, parsed: Parsed, channels: Container[int]) -> Song:
     """Walks the merged tracks. Time is kept as whole ns * ticks a quarter, so nothing is lost."""
     per_quarter = parsed.division
     decoder = Decoder()
     events: list[Input] = []
+    with_notes: set[int] = set()
     tempi = [(0, _bpm(_DEFAULT_US))]
     meters, states_meter = [(0, _DEFAULT_METER)], False
     scaled, quarter_ns, at_ns, before = 0, _DEFAULT_US * NS_PER_US, 0, 0
@@ -109,7 +112,11 @@ def _song(path: Path, parsed: Parsed) -> Song:
         before = event.tick
         at_ns = (2 * scaled + per_quarter) // (2 * per_quarter)
         if event.data[0] != META:
-            events += decoder.feed(event.data, at_ns)
+            channel = event.data[0] & 0x0F
+            if channel in channels:
+                events += decoder.feed(event.data, at_ns)
+            if event.data[0] & 0xF0 == NOTE_ON:
+                with_notes.add(channel)
         elif event.data[1] == TEMPO:
             us = int.from_bytes(event.data[2:5])
             if not us:
@@ -119,7 +126,9 @@ def _song(path: Path, parsed: Parsed) -> Song:
         elif event.data[1] == TIME_SIGNATURE:
             _change(meters, at_ns, Meter(event.data[2], 1 << event.data[3]))
             states_meter = True
-    return Song(tuple(events), tuple(tempi), tuple(meters), states_meter, at_ns)
+    return Song(
+        tuple(events), tuple(tempi), tuple(meters), states_meter, at_ns, frozenset(with_notes)
+    )
 
 
 def _change(changes: list[tuple[int, T]], at_ns: int, to: T) -> None:
