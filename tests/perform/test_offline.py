@@ -12,6 +12,7 @@ from ripieno.perform.events import (
     Input,
     KeyDown,
     KeyUp,
+    Passing,
     Send,
     SetHold,
     SetStyle,
@@ -111,6 +112,28 @@ def test_at_the_end_everything_stops_and_what_comes_later_is_not_played() -> Non
     assert Stop(ns_from_ms(2000)) in happenings
     assert not [h for h in happenings if isinstance(h, KeyDown) and h.note in (F4, C5, 40)]
     rig.notes(2000)
+
+
+def test_keys_still_come_up_and_resets_still_pass_at_the_end() -> None:
+    rig = Rig("steady-quarters", split=72)
+    rig.chord(0, C4, E4, G4, until_ms=2000)
+    rig.press(500, 84)
+    last = [
+        KeyUp(ns_from_ms(2000), 84, 33),
+        Passing(ns_from_ms(2000), bytes.fromhex("e0 00 40")),
+        Controller(ns_from_ms(2000), 1, 0),
+    ]
+    rig.events += [*last, SetTempo(ns_from_ms(2000), 90.0)]
+    happenings = rig.happenings(2000)
+    assert [h for h in happenings if h in last] == last
+    sent = [h.data.hex(" ") for h in happenings if isinstance(h, Send) and h.due_ns == 2 * 10**9]
+    assert sent[:3] == ["80 54 21", "e0 00 40", "b0 01 00"]
+    assert happenings[-1].due_ns == ns_from_ms(2000)
+    taken = [h for h in happenings if type(h) in Input.__args__]
+    assert isinstance(taken[-1], Stop)
+    assert not [h for h in taken if isinstance(h, SetTempo)]
+    again = list(play(Performer(rig.settings, rig.style), taken, ns_from_ms(2000)))
+    assert again == happenings
 
 
 def test_a_song_without_events_is_a_stop() -> None:

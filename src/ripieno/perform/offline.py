@@ -5,7 +5,17 @@ from dataclasses import replace
 from itertools import groupby
 from operator import attrgetter
 
-from ripieno.perform.events import Downbeat, Input, Resume, Send, Stop, Tapped
+from ripieno.perform.events import (
+    Controller,
+    Downbeat,
+    Input,
+    KeyUp,
+    Passing,
+    Resume,
+    Send,
+    Stop,
+    Tapped,
+)
 from ripieno.perform.performer import Heard, Performer
 from ripieno.perform.time_played import Change
 
@@ -21,20 +31,26 @@ def play(
     """Everything that happens when `events` (ascending `at_ns`) are played, up to `end_ns`.
 
     Events of one instant are all handed in before anything due at it is performed. At the end
-    the performer stops, so that nothing is left sounding; events after the end are not played.
-    What its time does is added to `changes`.
+    the performer stops, so that nothing is left sounding. Of what comes just then, keys still
+    come up and what passes through does, as a file's last resets do; nothing later is played.
+    What the performer's time does is added to `changes`.
     """
     changes = [] if changes is None else changes
-    kept = (event for event in events if event.at_ns < end_ns)
+    kept = (event for event in events if event.at_ns < end_ns or _is_last(event, end_ns))
     for at_ns, together in groupby(kept, key=attrgetter("at_ns")):
         for event in together:
             yield from _step_by_step(performer, at_ns - 1, changes)
             yield from hand_in(performer, event)
             _note_time(performer, at_ns, changes)
-        yield from _step_by_step(performer, at_ns, changes)
+        yield from _step_by_step(performer, min(at_ns, end_ns - 1), changes)
     yield from _step_by_step(performer, end_ns - 1, changes)
     yield from hand_in(performer, Stop(end_ns))
     _note_time(performer, end_ns, changes)
+
+
+def _is_last(event: Input, end_ns: int) -> bool:
+    """Whether an event is still taken at the end."""
+    return event.at_ns == end_ns and isinstance(event, KeyUp | Controller | Passing)
 
 
 def _step_by_step(performer: Performer, now_ns: int, changes: list[Change]) -> Iterator[Happening]:
