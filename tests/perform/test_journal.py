@@ -173,12 +173,12 @@ def test_a_journal_cut_off_after_any_line_plays_what_is_there(
 
 @given(st.data())
 @settings(max_examples=30, deadline=None)
-def test_a_journal_cut_off_inside_a_line_says_which(data: st.DataObject) -> None:
+def test_a_loss_inside_a_journal_is_refused_and_says_which_line(data: st.DataObject) -> None:
     lines = a_session()
-    place = data.draw(st.integers(0, len(lines) - 1))
+    place = data.draw(st.integers(0, len(lines) - 2))
     inside = data.draw(st.integers(1, len(lines[place]) - 2))
     with pytest.raises(AuthorError, match=f"^j:{place + 1}: found '.*' where a JSON object"):
-        journal.read("j", [*lines[:place], lines[place][:inside]])
+        journal.read("j", [*lines[:place], lines[place][:inside], *lines[place + 1 :]])
 
 
 def a_session(style: str = "waltz", **chosen: object) -> list[str]:
@@ -323,13 +323,37 @@ def test_a_spoiled_line_is_refused_with_its_place_in_one_line(line: dict, said: 
 
 
 @pytest.mark.parametrize(
-    "text", ["", "\n", "[]", "7", "null", "{", "{'ms': 5}", "[" * 100_000, "\x1b[31m", "ä" * 99]
+    "text", ["[]", "7", "null", "{", "{'ms': 5}", "[" * 100_000, "\x1b[31m", "ä" * 99]
 )
 def test_what_is_no_json_object_is_refused_with_its_place(text: str) -> None:
     with pytest.raises(AuthorError, match=r"^j:3: found .* where a JSON object") as refusal:
-        journal.read("j", [*a_session()[:2], text])
+        journal.read("j", [*a_session()[:2], text + "\n"])
     assert str(refusal.value).isprintable()
     assert len(str(refusal.value)) < 200
+
+
+def test_half_a_line_that_a_loss_of_power_left_is_left_out() -> None:
+    whole, end = [*a_session()[:3], journal.dump(KEY | {"ms": 9})], '{"ms":10,"kind":"end"}\n'
+    session = journal.read("j", whole)
+    assert len(session.events) > 1
+    for cut in range(len(end) - 1):
+        assert journal.read("j", [*whole, end[:cut]]) == session
+    assert journal.read("j", [*whole, "\0" * 4000]) == session
+    assert journal.read("j", [*whole, end[:-1]]).end_ns == ns_from_ms(10)
+
+
+def test_half_a_header_is_refused() -> None:
+    lines = a_session()
+    with pytest.raises(AuthorError, match=r"^j:1: found .* where a JSON object"):
+        journal.read("j", [lines[0][:99]])
+
+
+def test_blank_lines_are_skipped_and_counted() -> None:
+    lines = a_session()
+    spaced = [lines[0], *(part for line in lines[1:] for part in ("\n", line)), " \r\n", ""]
+    assert journal.read("j", spaced) == journal.read("j", lines)
+    with pytest.raises(AuthorError, match=r"^j:3: found '7' where"):
+        journal.read("j", [lines[0], "\n", "7\n"])
 
 
 def test_a_line_longer_than_any_that_is_written_is_refused() -> None:

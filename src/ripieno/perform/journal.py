@@ -12,6 +12,7 @@ do, the file has been edited or two have been joined, and which order was meant 
 import json
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from itertools import chain, pairwise
 from typing import TypeVar
 
 from ripieno import __version__
@@ -184,7 +185,10 @@ def read(name: str, lines: Iterable[str]) -> Session:
     settings, style, time = _told(name, 1, lambda: _header(first))
     events: list[Input] = []
     end_ns, closed = 0, False
-    for place, written in enumerate(source, 2):
+    for place, (written, after) in enumerate(pairwise(chain(source, [None])), 2):
+        assert written is not None, "only the end is none"
+        if not written.strip() or (after is None and _is_half_written(written)):
+            continue
         data = _parse(name, place, written)
         at_ns, event = _told(name, place, lambda data=data: _event(data))  # type: ignore[misc]
         end_ns, closed = max(end_ns, at_ns), data["kind"] == "end"
@@ -196,8 +200,21 @@ def read(name: str, lines: Iterable[str]) -> Session:
                 f"{ms_from_ns(event.at_ns):g} ms; put what came in in its order, or take one out"
             )
         events.append(event)
-    # One that was cut off still has its last event played: the end comes just after it.
+    # One that was cut off still has its last whole event played: the end comes just after it.
     return Session(settings, style, tuple(events), end_ns if closed else end_ns + 1, time)
+
+
+def _is_half_written(last: str) -> bool:
+    """Whether a last line is what a loss of power left of one."""
+    if last.endswith("\n") or len(last) > MAX_LINE:
+        return False
+    try:
+        json.loads(last)
+    except RecursionError:
+        return False
+    except ValueError:
+        return True
+    return False
 
 
 def _parse(name: str, place: int, written: str) -> Line:
