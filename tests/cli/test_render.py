@@ -489,6 +489,7 @@ REFUSALS = {
     "key": ({"-k": "H"}, 2, "'H' is no key"),
     "split": ({"--split": "C99"}, 2, "'C99' lies outside MIDI's notes"),
     "channel": ({"--channel": "0"}, 2, "'0' is no MIDI channel: write a whole number from 1 to 16"),
+    "no clock": ({"--follow": "clock"}, 2, "--follow clock: a file holds no MIDI clock"),
     "from channel": ({"--from-channel": "17"}, 2, "'17' is no MIDI channel"),
     "seed": ({"--seed": "-1"}, 2, "'-1' is no seed"),
     "span": ({"--span": "tenths"}, 2, "invalid choice: 'tenths'"),

@@ -16,7 +16,7 @@ from ripieno.cli.options import (
     settings,
 )
 from ripieno.cli.writing import journal_file, refuse_other_endings, write_result
-from ripieno.errors import AuthorError
+from ripieno.errors import AuthorError, UsageError
 from ripieno.midi.file import Song, read
 from ripieno.perform.count import CHANNEL as PERCUSSION
 from ripieno.perform.events import Downbeat, Input, Send, SetMeter, SetTempo
@@ -39,7 +39,8 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
         "one is read, and all others are left out. Tempo and meter are the file's unless told "
         "otherwise, with all their changes, and times in the output are those of the input. A "
         "tempo told counts the beats of the first meter; quarters keep their length in the others. "
-        "With --follow hands the tempo begins as the file's, and then goes with the chords.",
+        "With --follow hands the tempo begins as the file's, and then goes with the chords; "
+        "no file holds a MIDI clock to follow.",
     )
     parser.add_argument("input", type=Path, metavar="IN.mid", help="the chords")
     add_from_channel(parser)
@@ -59,6 +60,11 @@ def add_parser(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]"
 def run(args: argparse.Namespace) -> int:
     """Render one file. Raises AuthorError, UsageError, MachineError."""
     refuse_other_endings(args.output)
+    if args.follow == Follow.CLOCK:
+        raise UsageError(
+            "--follow clock: a file holds no MIDI clock; leave it out to go with the file's tempo, "
+            "or give --follow hands"
+        )
     style = chosen_style(args)
     song = read(args.input, _read_channels(args))
     time = _time(args, song, style)
