@@ -16,7 +16,7 @@ from ripieno.host.host import Host
 from ripieno.host.library import Library
 from ripieno.host.sessions import Sessions
 from ripieno.host.wishes import Wishes
-from ripieno.perform.events import KeyDown, KeyUp
+from ripieno.perform.events import ClockTick, KeyDown, KeyUp
 from ripieno.style.shipped import user_styles_folder
 from ripieno.wire.command import command_from
 from ripieno.wire.status import Status, status_from_data, status_to_data
@@ -89,6 +89,16 @@ def test_a_command_takes_effect_and_shows(tmp_path: Path) -> None:
         own.tell("style", "march")
         status = own.until(lambda now: now.bpm == 133)
     assert status.style_name == "March"
+
+
+def test_another_tempo_is_reckoned_from_the_one_that_a_clock_has_led_to(tmp_path: Path) -> None:
+    with running(tmp_path, "tempo: 210\nfollow: clock\n") as own:
+        now_ns = time.monotonic_ns()
+        for i in range(48):
+            own.host.press(ClockTick(now_ns + i * 20_833_333))
+        assert own.tell("tempo", "double")["bpm"] == pytest.approx(240, abs=0.01)
+        assert own.tell("tempo", "half")["bpm"] == pytest.approx(120, abs=0.01)
+        assert own.tell("tempo", "+3")["bpm"] == pytest.approx(123, abs=0.01)
 
 
 def test_an_edit_of_the_file_is_taken_over_and_a_bad_one_is_not(tmp_path: Path) -> None:

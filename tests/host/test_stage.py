@@ -33,9 +33,13 @@ class Played:
         self.stage = Stage(start, Library(), self.events.append)
 
     def tell(
-        self, *words: str, value: int | None = None, at_ns: int | None = None
+        self,
+        *words: str,
+        value: int | None = None,
+        at_ns: int | None = None,
+        bpm: float | None = None,
     ) -> dict[str, object] | None:
-        return self.stage.carry_out(command_from(words), value, at_ns)
+        return self.stage.carry_out(command_from(words), value, at_ns, bpm)
 
     @property
     def settings(self) -> Settings:
@@ -86,6 +90,15 @@ def test_a_tempo_is_nudged_and_stays_within_what_there_is() -> None:
     assert played.tell("tempo", "-2.5") == {"bpm": 89.5}
     assert played.tell("tempo", "+400") == {"bpm": 400}
     assert played.tell("tempo", "-400") == {"bpm": 20}
+
+
+def test_a_tempo_is_reckoned_from_the_one_that_is_played() -> None:
+    played = Played(bpm=92.0)
+    assert played.tell("tempo", "+1", bpm=80.0) == {"bpm": 81.0}
+    assert played.tell("tempo", "half", bpm=120.0) == {"bpm": 60.0}
+    assert Played(bpm=210.0).tell("tempo", "double", bpm=120.0) == {"bpm": 240.0}
+    with pytest.raises(AuthorError, match="420 beats a minute is no tempo"):
+        played.tell("tempo", "double", bpm=210.0)
 
 
 def test_a_controller_sets_the_tempo_by_its_value_and_nobody_else_can() -> None:

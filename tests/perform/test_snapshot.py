@@ -1,9 +1,21 @@
 """What a screen is shown of a performer."""
 
+from fractions import Fraction
+
 from rig import C3, C4, E3, E4, G3, G4, Rig
-from ripieno.perform.events import KeyDown, SetMeter, SetStyle, SetTempo, Stop
+from ripieno.perform.events import (
+    ClockTick,
+    Ending,
+    KeyDown,
+    Ramp,
+    Scale,
+    SetMeter,
+    SetStyle,
+    SetTempo,
+    Stop,
+)
 from ripieno.perform.performer import Performer
-from ripieno.perform.settings import Settings
+from ripieno.perform.settings import Follow, Settings
 from ripieno.perform.snapshot import snapshot
 from ripieno.style.model import Meter
 from ripieno.theory.key import key_named
@@ -67,3 +79,31 @@ def test_after_a_stop_nothing_sounds_and_there_is_no_place() -> None:
     shown = snapshot(player, NS_PER_S)
     assert (shown.chord, shown.bar_and_beat, shown.pedal) == (None, None, False)
     assert shown.sounding == shown.left == shown.right == ()
+
+
+def test_it_knows_the_tempo_that_is_to_come_but_not_that_of_an_ending() -> None:
+    player = performer()
+    press(player, 0, C4, E4, G4)
+    player.handle(Scale(NS_PER_S * 3 // 2, Fraction(2)))
+    shown = snapshot(player, NS_PER_S * 3 // 2)
+    assert (shown.bpm, shown.coming_bpm) == (60, 120)
+    player.handle(Ramp(NS_PER_S * 5 // 2, 90.0, 8))
+    shown = snapshot(player, NS_PER_S * 5 // 2)
+    assert (shown.bpm, shown.coming_bpm) != (120, 120)
+    assert shown.coming_bpm == 90
+    player.handle(Ending(NS_PER_S * 3, 4))
+    assert snapshot(player, NS_PER_S * 5).coming_bpm > 90
+
+
+def test_half_time_of_a_clock_is_to_come_until_its_beat() -> None:
+    player = performer(follow=Follow.CLOCK)
+    for i in range(100):
+        player.handle(ClockTick(i * 20_833_333))
+        if i == 30:
+            press(player, i * 20_833_333 + 1, C4, E4, G4)
+        if i == 40:
+            player.handle(Scale(i * 20_833_333 + 1, Fraction(1, 2)))
+            shown = snapshot(player, i * 20_833_333 + 1)
+            assert (round(shown.bpm), round(shown.coming_bpm)) == (120, 60)
+    shown = snapshot(player, 100 * 20_833_333)
+    assert (round(shown.bpm), round(shown.coming_bpm)) == (60, 60)

@@ -39,6 +39,7 @@ from ripieno.units import NS_PER_S
 from ripieno.wire import command as wire
 from ripieno.wire.command import Command, words_of
 from ripieno.wire.status import Status
+from ripieno.wire.time_commands import NudgeTempo, ScaleTempo
 
 _TURN_S = 0.05
 _FILES_NS = NS_PER_S  # between two looks at the configuration and the style
@@ -148,9 +149,15 @@ class Host:
                 self._end_audition()
         if isinstance(command, wire.Hear):
             return self._hear_style(command.style, self._kept.ask())
+        bpm = self._bpm() if isinstance(command, NudgeTempo | ScaleTempo) else None
         with self._lock:
-            result = self._stage.carry_out(command, value, at_ns)
+            result = self._stage.carry_out(command, value, at_ns, bpm)
             return self._carry_out_other(command) if result is None else result
+
+    def _bpm(self) -> float | None:
+        """The tempo that the engine plays or is to play next; None if none answers."""
+        answer = self._kept.ask()
+        return None if answer is None or answer.shown is None else answer.shown.coming_bpm
 
     def _carry_out_other(self, command: Command) -> Result:
         match command:

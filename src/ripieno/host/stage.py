@@ -42,6 +42,7 @@ class Stage:
         self._submit = submit
         self._taps = Taps()
         self._given_ns = 0  # when the command that is carried out was given
+        self._bpm = chosen.settings.bpm  # from which it reckons
         self._pressed: tuple[int, ...] = ()  # by a command
         self._asked: int | None = None  # the degree, and when
         self._asked_ns = 0
@@ -74,14 +75,20 @@ class Stage:
         }
 
     def carry_out(
-        self, command: Command, value: int | None = None, at_ns: int | None = None
+        self,
+        command: Command,
+        value: int | None = None,
+        at_ns: int | None = None,
+        bpm: float | None = None,
     ) -> Result | None:
         """What has come of it; None if it is no command about the music. Raises AuthorError.
 
         `value`, 0..127, is that of the controller that gave the command, if one did; `at_ns` the
-        instant at which it was given, if that is known.
+        instant at which it was given, if that is known. `bpm` is the tempo to reckon another one
+        from, None for the one that was chosen: clock and hands may have led to another.
         """
         self._given_ns = _now_ns() if at_ns is None else at_ns
+        self._bpm = self.chosen.settings.bpm if bpm is None else bpm
         if isinstance(command, time_wire.TempoByValue):
             return self._at_tempo(_SLOWEST_BY_VALUE + _given("tempo", "92", value))
         if isinstance(command, time_wire.ChooseLean) and command.lean is None:
@@ -116,7 +123,7 @@ class Stage:
     def _handlers_of_time(self) -> dict[type[Command], Callable[..., Result]]:
         return {
             time_wire.ChooseTempo: lambda c: self._at_tempo(c.bpm),
-            time_wire.NudgeTempo: lambda c: self._at_tempo(self.chosen.settings.bpm + c.by),
+            time_wire.NudgeTempo: lambda c: self._at_tempo(self._bpm + c.by),
             time_wire.RampTempo: lambda c: self._choose(
                 ev.Ramp(_now_ns(), c.bpm, c.beats), bpm=c.bpm, beats=c.beats
             ),
@@ -157,7 +164,7 @@ class Stage:
 
     def _scale(self, factor: Fraction) -> Result:
         least, most = BPM_RANGE
-        bpm = self.chosen.settings.bpm * float(factor)
+        bpm = round(self._bpm * float(factor), 3)
         if not least <= bpm <= most:
             raise AuthorError(
                 f"{bpm:g} beats a minute is no tempo; it can be from {least:g} to {most:g}"

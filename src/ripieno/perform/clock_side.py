@@ -105,6 +105,11 @@ class ClockSide:
         return self._quarter_ns()
 
     @property
+    def coming_factor(self) -> Fraction:
+        """By how much faster it will be followed from the next beat on."""
+        return (self._next_factor or self._factor) / self._factor
+
+    @property
     def own_quarter_ns(self) -> Fraction | None:
         """How long a quarter is by the clock, whatever the music does to meet it.
 

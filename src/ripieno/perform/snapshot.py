@@ -16,6 +16,7 @@ class Snapshot:
     chord: str | None
     style: str
     bpm: float  # of the meter's beat, by whoever leads
+    coming_bpm: float  # when what is planned is done; no ending is counted
     meter: str
     bar_and_beat: tuple[int, int] | None
     left: tuple[int, ...]
@@ -37,11 +38,12 @@ def snapshot(performer: Performer, now_ns: int) -> Snapshot:
     playing = performer.accompaniment
     transport, harmony = playing.transport, playing.harmony
     position = None if transport is None else transport.position_at(now_ns)
-    beat_ns = playing.time.quarter_at(now_ns) * playing.meter.beat_quarters
+    time, beat = playing.time, playing.meter.beat_quarters
     return Snapshot(
         chord=None if harmony is None else symbol(harmony.chord, performer.key),
         style=playing.style.id,
-        bpm=round(float(NS_PER_MINUTE / beat_ns), 3),
+        bpm=round(float(NS_PER_MINUTE / (time.quarter_at(now_ns) * beat)), 3),
+        coming_bpm=round(float(NS_PER_MINUTE / (time.coming_quarter_at(now_ns) * beat)), 3),
         meter=str(playing.meter),
         bar_and_beat=None
         if transport is None or position is None
@@ -56,7 +58,7 @@ def snapshot(performer: Performer, now_ns: int) -> Snapshot:
         place_quarters=None
         if transport is None or position is None
         else transport.in_bar(position),
-        clock=playing.time.clock_state(now_ns),
+        clock=time.clock_state(now_ns),
         counting=performer.count.is_on,
         ending=playing.is_ending,
         waiting=playing.is_waiting,

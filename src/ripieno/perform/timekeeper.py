@@ -27,7 +27,7 @@ from ripieno.perform.hands_side import HandsSide
 from ripieno.perform.settings import BPM_RANGE, Follow, Settings
 from ripieno.perform.transport import Transport
 from ripieno.style.model import Meter
-from ripieno.units import NS_PER_MINUTE, ns_from_ms, ns_per_quarter
+from ripieno.units import ns_from_ms, ns_per_quarter
 
 _FINAL = Curve(RITARDANDO_TO, RITARDANDO_CURVATURE)
 
@@ -148,6 +148,15 @@ class Timekeeper:
                 by_leader = self._hands.quarter_at(now_ns, self.transport)
         return by_leader or self.ns_per_quarter
 
+    def coming_quarter_at(self, now_ns: int) -> Fraction:
+        """How long one will last when what is planned is done; an ending is not counted."""
+        if self._ends:
+            return self._unended_ns
+        if self._planned:
+            return self._planned[-1].ns_per_quarter
+        quarter_ns = self.quarter_at(now_ns)
+        return quarter_ns / self._clock.coming_factor if self.clock_is_heard(now_ns) else quarter_ns
+
     @property
     def song_place(self) -> Fraction:
         """Where a clock's song has begun or gone on; what is nudged is elsewhere then."""
@@ -186,17 +195,16 @@ class Timekeeper:
 
         What was planned, as by the same a moment ago, counts as done. An ending goes on.
         """
-        before_ns = self._planned[-1].ns_per_quarter if self._planned else self.quarter_at(at_ns)
-        to_ns, transport = before_ns / factor, self.transport
+        to_ns, transport = self.coming_quarter_at(at_ns) / factor, self.transport
         if self._ends or not self._is_tempo(to_ns):
             return Turn.STAYS
-        chosen_ns = self._chosen_ns / factor
-        self._chosen_ns = chosen_ns if self._is_tempo(chosen_ns) else to_ns
-        if self.clock_is_heard(at_ns):
+        self._chosen_ns = self._as_tempo(self._chosen_ns / factor)
+        by_clock = self.clock_is_heard(at_ns)
+        if by_clock:
             self._clock.scale(factor, at_once=transport is None)
-        elif transport is None:
+        if transport is None:
             self.ns_per_quarter = to_ns
-        else:
+        elif not by_clock:
             self._leave_plan()
             beat = transport.next_beat(transport.position_at(at_ns))
             self._lead(at_ns, [transport.going_on(transport.due_ns(beat), beat, to_ns)])
@@ -320,8 +328,12 @@ class Timekeeper:
         return self.follow is Follow.CLOCK and self._clock.song_is_heard(at_ns)
 
     def _is_tempo(self, quarter_ns: Fraction) -> bool:
-        least, most = BPM_RANGE
-        return least <= NS_PER_MINUTE / (quarter_ns * self.meter.beat_quarters) <= most
+        return quarter_ns == self._as_tempo(quarter_ns)
+
+    def _as_tempo(self, quarter_ns: Fraction) -> Fraction:
+        """A quarter's length, or the nearest that is a tempo."""
+        slowest, fastest = (ns_per_quarter(bpm, self.meter.beat_quarters) for bpm in BPM_RANGE)
+        return min(max(quarter_ns, fastest), slowest)
 
     @property
     def _is_free(self) -> bool:
