@@ -16,7 +16,9 @@ from ripieno.host.sessions import Sessions
 from ripieno.perform import journal
 from ripieno.perform.chosen import Chosen
 from ripieno.perform.events import (
+    ClockContinue,
     ClockStart,
+    ClockStop,
     ClockTick,
     Controller,
     Ending,
@@ -30,6 +32,7 @@ from ripieno.perform.events import (
     SetMeter,
     SetTempo,
     Silence,
+    SongPosition,
     Stop,
 )
 from ripieno.perform.offline import Happening, hand_in, play
@@ -235,6 +238,52 @@ def test_the_next_engine_knows_nothing_but_what_it_is_told(
     begin_ns = START_NS + 5 * NS_PER_S
     music = sends([h for h in happenings if _at(h) >= begin_ns], begin_ns)
     assert replayed(session) == [*(Send(0, bytes((0xB0, 11, value))) for value in values), *music]
+
+
+def test_a_song_that_is_continued_in_a_later_session_goes_on_from_where_it_stood(
+    tmp_path: Path,
+) -> None:
+    later_ns = START_NS + LONG_NS + NS_PER_S
+    events: list[Input] = [
+        SetFollow(START_NS, Follow.CLOCK),
+        ClockStart(START_NS + 1),
+        *(ClockTick(START_NS + 10 + i * 20_833_333) for i in range(100)),
+        ClockStop(START_NS + 3 * NS_PER_S),
+        Stop(later_ns),
+        *(ClockTick(later_ns + i * 20_833_333) for i in range(1, 60)),
+        ClockContinue(later_ns + 59 * 20_833_333 + 9),
+        *(ClockTick(later_ns + i * 20_833_333) for i in range(60, 70)),
+        *chord(later_ns + 69 * 20_833_333 + 9, C4, E4, G4),
+        *(ClockTick(later_ns + i * 20_833_333) for i in range(70, 300)),
+        Stop(later_ns + 9 * NS_PER_S),
+    ]
+    happenings = performed(Performer(CHOSEN.settings, STYLE), events)
+    _, second = recorded(tmp_path, timed(happenings))
+    begin_ns = events[-1].at_ns - second.events[-1].at_ns
+    played = sends([h for h in happenings if _at(h) > later_ns], begin_ns)
+    assert replayed(second) == played
+    place = next(event for event in second.events if isinstance(event, SongPosition))
+    assert (place.sixteenths, place.ticks) == (16, 4)
+
+
+def test_a_song_that_runs_while_a_session_ends_by_itself_goes_on_in_the_next(
+    tmp_path: Path,
+) -> None:
+    """As it does where nobody has played for long: 20 beats a minute, a tick each 125 ms."""
+    apart_ns = NS_PER_S // 8
+    ticks = LONG_NS // apart_ns + 50
+    events: list[Input] = [
+        SetFollow(START_NS, Follow.CLOCK),
+        ClockStart(START_NS + 1),
+        *(ClockTick(START_NS + 10 + i * apart_ns) for i in range(ticks)),
+        *chord(START_NS + 11 + (ticks - 1) * apart_ns, C4, E4, G4),
+        Stop(START_NS + (ticks + 4) * apart_ns),
+    ]
+    _, second = recorded(tmp_path, timed(events))
+    place, goes_on, *rest = second.events
+    assert place == SongPosition(0, *divmod(ticks - 24, 6))
+    assert goes_on == ClockContinue(0)
+    assert [type(event) for event in rest[:25]] == [ClockTick] * 24 + [KeyDown]
 
 
 def test_a_session_does_not_end_while_a_song_runs(tmp_path: Path) -> None:

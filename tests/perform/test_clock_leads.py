@@ -77,6 +77,18 @@ def test_a_song_position_and_continue_go_on_from_there() -> None:
     assert transport.bar_and_beat(transport.position_at(ns_from_ms(2001))) == (2, 2)
 
 
+def test_a_song_that_was_never_started_is_continued_from_its_beginning() -> None:
+    """MIDI 1.0: a continue goes on from where the song stands."""
+    rig = following()
+    tick(rig, 0, 1000)
+    last_ms = 1000 * TICK_MS
+    rig.events.append(ev.ClockContinue(ns_from_ms(last_ms - 5)))
+    tick(rig, last_ms, 60)
+    transport = rig.performer_at(last_ms + 1).accompaniment.transport
+    assert transport is not None
+    assert transport.position_at(ns_from_ms(last_ms)) == pytest.approx(0, abs=0.01)
+
+
 def test_a_stop_ends_the_notes_and_the_chord_is_there_again_with_the_next_start() -> None:
     rig = following()
     rig.events.append(ev.ClockStart(0))

@@ -14,6 +14,7 @@ from ripieno.engine.loop import Timed
 from ripieno.host.sessions import Sessions
 from ripieno.perform import message
 from ripieno.perform.chosen import Chosen, is_choice
+from ripieno.perform.clock import TICKS_A_SIXTEENTH
 from ripieno.perform.clock_side import REMEMBERED, heard_bpm
 from ripieno.perform.events import (
     ClockContinue,
@@ -28,6 +29,7 @@ from ripieno.perform.events import (
     SetFollow,
     SetTempo,
     Silence,
+    SongPosition,
     Stop,
 )
 from ripieno.perform.performer import Heard
@@ -53,6 +55,7 @@ class Record:
         self._later_ms = 0.0  # than the clock that is followed
         self._factor = Fraction(1)  # to its tempo
         self._song_runs = False  # by a clock
+        self._song_ticks = 0  # that it has come so far
 
     def add(self, news: Iterable[Timed]) -> None:
         """What the engine has done, in its order."""
@@ -104,7 +107,16 @@ class Record:
         if self._expression is not None:
             self._sessions.add([replace(self._expression, at_ns=start_ns)])
         self._sessions.add(_nudges(start_ns, self._later_ms))
+        self._sessions.add(self._song(start_ns, len(ticks)))
         self._sessions.add(ticks if self._factor == 1 else self._scaled(ticks))
+
+    def _song(self, at_ns: int, ticks: int) -> list[Input]:
+        """Where a clock's song is, so many ticks ago if it runs: then it goes on from there."""
+        since_ticks = max(0, self._song_ticks - ticks) if self._song_runs else self._song_ticks
+        if not since_ticks:
+            return []
+        place = SongPosition(at_ns, *divmod(since_ticks, TICKS_A_SIXTEENTH))
+        return [place, ClockContinue(at_ns)] if self._song_runs else [place]
 
     def _scaled(self, ticks: list[ClockTick]) -> list[Input]:
         """With half or double time before the last: of a clock that is heard by then.
@@ -121,8 +133,13 @@ class Record:
         match event:
             case ClockTick():
                 self._ticks.append(event)
-            case ClockStart() | ClockContinue():
+                self._song_ticks += self._song_runs
+            case ClockStart():
+                self._song_runs, self._song_ticks = True, 0
+            case ClockContinue():
                 self._song_runs = True
+            case SongPosition():
+                self._song_ticks = event.sixteenths * TICKS_A_SIXTEENTH + event.ticks
             case ClockStop():
                 self._song_runs = False
             case SetFollow():
@@ -136,7 +153,8 @@ class Record:
 
     def _follow_anew(self) -> None:
         self._ticks.clear()
-        self._later_ms, self._factor, self._song_runs = 0.0, Fraction(1), False
+        self._later_ms, self._factor = 0.0, Fraction(1)
+        self._song_runs, self._song_ticks = False, 0
 
     def _scales_clock(self, event: Scale) -> bool:
         """Whether half or double time is one of a clock: that is heard, and stays a tempo."""

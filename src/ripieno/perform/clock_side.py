@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 
-from ripieno.perform.clock import TICKS_A_QUARTER, TICKS_A_SIXTEENTH, ClockFollower, Pace
+from ripieno.perform.clock import TICKS_A_QUARTER, ClockFollower, Pace
 from ripieno.perform.transport import Transport, rounded
 from ripieno.units import NS_PER_MINUTE
 
@@ -59,8 +59,7 @@ class ClockSide:
         self._pace: Pace | None = None
         self._offset, self._factor = Fraction(0), Fraction(1)
         self._next_factor: Fraction | None = None  # from the next beat
-        self._place = 0  # of the next tick that starts
-        self._moves = True  # whether ticks move that place: not while the song stands
+        self._place = 0  # of the next tick that starts; ticks move it while the song runs
         self.runs = self.has_stopped = self._is_missed = False
 
     def is_heard(self, now_ns: int) -> bool:
@@ -70,18 +69,17 @@ class ClockSide:
 
     def start(self, *, anew: bool) -> None:
         self._place = 0 if anew else self._place
-        self.starts = self.runs = self._moves = True
+        self.starts = self.runs = True
         self.has_stopped = False
 
     def stop(self) -> None:
-        self.starts = self.runs = self._moves = False
+        self.starts = self.runs = False
         self.has_stopped = True
 
-    def locate(self, sixteenths: int) -> None:
-        """The song is there with the next start; at once, if it is running."""
-        self._place = sixteenths * TICKS_A_SIXTEENTH
+    def locate(self, place: int) -> None:
+        """The song is at a tick with the next start; at once, if it is running."""
+        self._place = place
         self.starts = self.runs
-        self._moves = self.runs
 
     def forget(self) -> None:
         """Nothing is known of any clock, nor of how it is to be followed."""
@@ -89,8 +87,8 @@ class ClockSide:
         self._factor, self._next_factor = Fraction(1), None
         self._follower, self._pace = ClockFollower(), None
         self._recent.clear()
+        self._place = 0  # where a song is that was never started
         self.starts = self.runs = self.has_stopped = False
-        self._moves = True
 
     def scale(self, factor: Fraction, *, at_once: bool) -> None:
         self._next_factor = (self._next_factor or self._factor) * factor
@@ -156,7 +154,7 @@ class ClockSide:
         self._recent.append(at_ns)
         self._is_missed = False
         self._pace = pace = self._follower.tick(at_ns, own)
-        self._place = pace.tick + 1 if self._moves else self._place
+        self._place = pace.tick + 1 if self.runs else self._place
         if self._next_factor is not None:
             self._scale_from_beat(self._position(pace), self._next_factor, transport)
         return self._line(pace)

@@ -302,10 +302,14 @@ class ClockStop:
 
 @dataclass(frozen=True, slots=True)
 class SongPosition:
-    """The next start is there: in sixteenths from the beginning, 0..16383 (MIDI 1.0, F2)."""
+    """The next start is there: in sixteenths from the beginning, 0..16383 (MIDI 1.0, F2).
+
+    And in `ticks` more, 0..5, of which MIDI knows nothing: a song may have been stopped there.
+    """
 
     at_ns: int
     sixteenths: int
+    ticks: int = 0
 
 
 Input = (

@@ -5,6 +5,7 @@ from fractions import Fraction
 
 from ripieno.perform import events as ev
 from ripieno.perform import message
+from ripieno.perform.clock import TICKS_A_SIXTEENTH
 from ripieno.perform.events import Input
 from ripieno.perform.journal_fields import Line, flag, number, one_of, ratio, text, whole, wholes
 from ripieno.perform.settings import (
@@ -14,7 +15,6 @@ from ripieno.perform.settings import (
     MOST_LEAN,
     MOST_NUDGE_MS,
     MOST_PICKUP,
-    MOST_SIXTEENTHS,
     RAMP_BEATS,
     SWING_RANGE,
     TRANSPOSE_RANGE,
@@ -98,7 +98,9 @@ _WRITE: dict[type, Callable[..., Line]] = {
     ev.ClockStart: lambda _: {"kind": "clock-start"},
     ev.ClockContinue: lambda _: {"kind": "clock-continue"},
     ev.ClockStop: lambda _: {"kind": "clock-stop"},
-    ev.SongPosition: lambda e: {"kind": "song-position", "sixteenths": e.sixteenths},
+    ev.SongPosition: lambda e: {
+        "kind": "song-position", "sixteenths": e.sixteenths, "ticks": e.ticks
+    },
 }  # fmt: skip
 
 
@@ -174,7 +176,9 @@ _READ: dict[str, Callable[[int, Line], Input]] = {
     "clock-start": lambda at, _: ev.ClockStart(at),
     "clock-continue": lambda at, _: ev.ClockContinue(at),
     "clock-stop": lambda at, _: ev.ClockStop(at),
-    "song-position": lambda at, d: ev.SongPosition(at, whole(d, "sixteenths", MOST_SIXTEENTHS)),
+    "song-position": lambda at, d: ev.SongPosition(
+        at, whole(d, "sixteenths", _MOST_BARS), whole(d, "ticks", TICKS_A_SIXTEENTH - 1)
+    ),
 }
 KINDS = frozenset(_READ)
 

@@ -40,7 +40,7 @@ class TimeEvents:
             ev.ClockStart: lambda _at, _: time.clock_starts(anew=True),
             ev.ClockContinue: lambda _at, _: time.clock_starts(anew=False),
             ev.ClockStop: self._clock_stop,
-            ev.SongPosition: lambda _, e: time.song_position(e.sixteenths),
+            ev.SongPosition: lambda _, e: time.song_position(e.sixteenths, e.ticks),
         }
 
     def take(self, at_ns: int, event: Input) -> None:

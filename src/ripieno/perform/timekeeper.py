@@ -21,6 +21,7 @@ from dataclasses import replace
 from enum import Enum, auto
 from fractions import Fraction
 
+from ripieno.perform.clock import TICKS_A_SIXTEENTH
 from ripieno.perform.clock_side import ClockSide, Line
 from ripieno.perform.curve import RITARDANDO_CURVATURE, RITARDANDO_TO, Curve, along, ramp
 from ripieno.perform.hands_side import HandsSide
@@ -319,8 +320,8 @@ class Timekeeper:
             self.stop()
         return is_led
 
-    def song_position(self, sixteenths: int) -> None:
-        self._clock.locate(sixteenths)
+    def song_position(self, sixteenths: int, ticks: int) -> None:
+        self._clock.locate(sixteenths * TICKS_A_SIXTEENTH + ticks)
 
     # What becomes of the transport.
 
