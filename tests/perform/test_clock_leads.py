@@ -256,6 +256,23 @@ def test_a_clock_that_stops_in_a_last_chord_ends_it_and_gives_the_expression_bac
     assert max(note.ms + note.length_ms for note in rig.notes(12000)) == 8000
 
 
+@pytest.mark.parametrize("stops", [True, False])
+def test_a_last_chord_does_not_come_back_with_the_clocks_next_start(stops: bool) -> None:
+    rig = following()
+    rig.events.append(ev.ClockStart(0))
+    tick(rig, 5, 900)
+    rig.chord(10, *TRIAD, until_ms=300)
+    rig.events.append(ev.Ending(ns_from_ms(600), 1))
+    if stops:
+        rig.events.append(ev.ClockStop(ns_from_ms(8000)))
+    rig.events.append(ev.ClockStart(ns_from_ms(8500)))
+    plain = [ms for ms in beats(rig, 16_000) if ms < 8000]
+    assert beats(rig, 16_000) == plain
+    assert max(n.ms + n.length_ms for n in rig.notes(16_000)) <= 8521
+    rig.chord(12_600, *TRIAD, until_ms=12_900)
+    assert [ms for ms in beats(rig, 14_000) if ms > 8000], "the next chord is played"
+
+
 def test_after_an_ending_the_clocks_song_has_its_beats_where_the_clock_has_them() -> None:
     rig = following()
     rig.events += [ev.ClockStart(0), ev.Ending(ns_from_ms(1005), 1)]

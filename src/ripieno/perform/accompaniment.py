@@ -157,8 +157,13 @@ class Accompaniment:
         self._hands.choose(self.style, self.meter)
 
     def halt(self) -> None:
-        """The time stands, and so does the music; with the time the chord goes on."""
+        """The time stands, and so does the music; with the time the chord goes on.
+
+        Not a last chord: after that nothing is on.
+        """
         self._let_go()
+        if self._ending.has_struck:
+            self._chord.lift()
         self._chord.resolve()
         self._entry = None
         self._out.control(self._ending.leave())
@@ -325,7 +330,9 @@ class Accompaniment:
             self._resolves = self._resolves[0], transport.due_ns(self._resolves[0])
 
     def _go_elsewhere(self, at_ns: int, transport: Transport) -> None:
-        """What stood begins, and nothing that was ahead is so any more."""
+        """What stood begins, and nothing that was ahead is so any more; a last chord is over."""
+        if self._ending.has_struck:
+            self.lift()
         stood = self._hands.stand
         self._entry = None
         self._out.control(self._ending.leave())
