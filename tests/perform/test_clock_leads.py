@@ -273,6 +273,17 @@ def test_a_last_chord_does_not_come_back_with_the_clocks_next_start(stops: bool)
     assert [ms for ms in beats(rig, 14_000) if ms > 8000], "the next chord is played"
 
 
+def test_the_pedal_goes_down_again_with_a_chord_that_a_start_brings_back() -> None:
+    rig = Rig("flowing-eighths", bpm=90, follow=Follow.CLOCK)
+    rig.events.append(ev.ClockStart(0))
+    tick(rig, 5, 400)
+    rig.chord(10, *TRIAD, until_ms=300)
+    rig.events += [ev.ClockStop(ns_from_ms(2500)), ev.ClockStart(ns_from_ms(3000))]
+    pedal = [(s.due_ns, s.data[2]) for s in rig.sends(6000) if s.data[:2] == bytes((0xB0, 64))]
+    values = [value for at_ns, value in pedal if ns_from_ms(2500) <= at_ns < ns_from_ms(4000)]
+    assert values == [0, 127]
+
+
 def test_after_an_ending_the_clocks_song_has_its_beats_where_the_clock_has_them() -> None:
     rig = following()
     rig.events += [ev.ClockStart(0), ev.Ending(ns_from_ms(1005), 1)]

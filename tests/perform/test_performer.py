@@ -445,6 +445,15 @@ def test_a_style_without_pedal_lifts_the_foot_of_the_one_before() -> None:
     assert pedal[-1] == (ns_from_ms(1400), 0)
 
 
+def test_a_style_with_pedal_puts_the_foot_down_under_a_chord_that_is_on() -> None:
+    rig = Rig("alberti")
+    rig.chord(0, *C_MAJOR, until_ms=500)
+    rig.events.append(SetStyle(ns_from_ms(1400), Rig("flowing-eighths").style))
+    pedal = [(s.due_ns, s.data[2]) for s in rig.sends(4000) if s.data[:2] == bytes((0xB0, 64))]
+    assert [value for _, value in pedal] == [127, 0]
+    assert ns_from_ms(1500) <= pedal[0][0] < ns_from_ms(1700)
+
+
 def test_a_note_released_in_the_instant_that_strikes_it_never_sounds() -> None:
     ledger = Ledger()
     out = Outbox(ledger, 0)

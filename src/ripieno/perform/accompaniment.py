@@ -55,7 +55,7 @@ class Accompaniment:
         self._luck = Random(settings.seed)
         self._hands = BothHands(out, self._luck, style, settings.meter, settings.swing)
         self._chord = ChordOn(settings.span, settings.muted)
-        self._sounded = 0  # the serial of the last strike that has sounded
+        self._sounded = 0  # the serial of the last strike that has sounded, with its pedal
         self._sounded_at = Fraction(0)  # in quarters, when its first notes did
         self._heard_from_ns: int | None = None  # steps before it are not played any more
         self._changed_ns: int | None = None  # when the hands have to follow a new reading
@@ -165,6 +165,7 @@ class Accompaniment:
         if self._ending.has_struck:
             self._chord.lift()
         self._chord.resolve()
+        self._sounded = 0
         self._entry = None
         self._out.control(self._ending.leave())
         self._hands.choose(self.style, self.meter)
@@ -226,9 +227,11 @@ class Accompaniment:
 
     def set_style(self, at_ns: int, style: Style) -> None:
         """Another style takes over where the music is."""
-        self.style = style
         if style.pedal is Pedal.NONE:
             self._foot.lift()
+        elif self.style.pedal is Pedal.NONE:
+            self._sounded = 0
+        self.style = style
         self._resolves = None
         self._chord.set_style(style)
         self._take_over(at_ns)
