@@ -91,13 +91,58 @@ def test_no_beat_is_left_out_and_none_is_struck_twice(lean: int) -> None:
 
 def test_the_music_leans_on_the_beats_that_the_player_leans_on() -> None:
     rig = Rig("steady-quarters", bpm=100, follow=Follow.HANDS, lean=100)
-    lilt = (540, 720, 570, 570)  # milliseconds, each bar
-    starts = [0, *itertools.accumulate(lilt * 10)]
+    starts = [0, *itertools.accumulate(LILT * 10)]
     for beat, ms in enumerate(starts[:-1]):
         rig.chord(ms + beat % 3, *CHORDS[beat % 2], until_ms=ms + 400)
     late = [place - beat for beat, place in enumerate(places_at(rig, starts))]
     assert max(abs(off) for off in late[4:8]) > 0.1
     assert max(abs(off) for off in late[-9:]) < 0.05
+
+
+LILT = (540, 720, 570, 570)  # milliseconds, each bar
+
+
+@pytest.mark.parametrize(
+    "change",
+    [ev.Nudge(0, 0), ev.Downbeat(0, 0), ev.SetTempo(0, 100)],
+)
+def test_what_was_learnt_of_the_player_outlasts_whatever_is_said_meanwhile(
+    change: ev.Input,
+) -> None:
+    rig = Rig("steady-quarters", bpm=100, follow=Follow.HANDS, lean=100)
+    starts = [0, *itertools.accumulate(LILT * 14)]
+    for beat, ms in enumerate(starts[:-1]):
+        rig.chord(ms + beat % 3, *CHORDS[beat % 2], until_ms=ms + 400)
+    at_ns = ns_from_ms(starts[40] + 20)
+    said = replace(change, at_ns=at_ns)
+    if isinstance(change, ev.Downbeat):
+        said = ev.Downbeat(at_ns, ns_from_ms(starts[40]))
+    rig.events.append(said)
+    late = [place - beat for beat, place in enumerate(places_at(rig, starts))]
+    assert max(abs(off) for off in late[44:]) < 0.06
+
+
+@pytest.mark.parametrize("later_ms", [60, -60])
+def test_a_nudge_keeps_its_distance_from_the_hands(later_ms: float) -> None:
+    rig = Rig("steady-quarters", bpm=100, follow=Follow.HANDS, lean=75)
+    for beat in range(32):
+        rig.chord(beat * 600, *CHORDS[beat % 2], until_ms=beat * 600 + 300)
+    rig.events.append(ev.Nudge(ns_from_ms(10_000), later_ms))
+    places = places_at(rig, [beat * 600 + later_ms for beat in range(17, 31)])
+    off = [
+        abs(float(place - beat)) * 600 for beat, place in zip(range(17, 31), places, strict=True)
+    ]
+    assert max(off) < 3
+
+
+def test_a_downbeat_beside_the_hands_holds_until_they_strike() -> None:
+    rig = Rig("steady-quarters", bpm=100, follow=Follow.HANDS, lean=75)
+    for beat in range(16):
+        rig.chord(beat * 600, *CHORDS[beat % 2], until_ms=beat * 600 + 300)
+    rig.events.append(ev.Downbeat(ns_from_ms(9700), ns_from_ms(9660)))
+    late = transport_at(rig, 11_500)
+    assert late.position_at(ns_from_ms(11_460)) == pytest.approx(19, abs=0.01)
+    assert late.bar_and_beat(late.position_at(ns_from_ms(11_500)))[1] == 4
 
 
 def test_a_rest_and_a_break_leave_the_tempo_as_it_was() -> None:

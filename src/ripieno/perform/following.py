@@ -18,7 +18,7 @@ same instant; then the course makes up the difference (`bending`), and no beat i
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import ceil, floor, log
 from typing import NamedTuple
@@ -358,6 +358,20 @@ class HandsFollower:
             (account for account, _ in kept), key=lambda account: -account.likelihood
         )
         return not self._accounts[0].off_beats
+
+    def move(self, later_ns: int) -> None:
+        """All that is known was so much later."""
+        self._origin_ns += later_ns
+
+    def told(self, at_ns: int, position_beats: float, beat_ns: float) -> None:
+        """A place and a tempo from which to follow on. What the player usually does is known."""
+        best = self._accounts[0]
+        self._bounds = _bounds_around(beat_ns)
+        length = min(max(beat_ns, self._bounds.shortest), self._bounds.longest)
+        pulse = Pulse.told(float(at_ns - self._origin_ns), length, Leaning.at(self.lean))
+        habits = replace(best.habits, usual=length, beats=0)
+        recurring = replace(best.recurring, instants=())
+        self._accounts = [_Account(float(position_beats), pulse, habits, recurring)]
 
     @property
     def _free(self) -> float:

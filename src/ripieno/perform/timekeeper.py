@@ -16,7 +16,7 @@ anchor. While a clock that is followed is heard, nothing else changes the tempo.
 """
 
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from enum import Enum, auto
 from fractions import Fraction
@@ -90,7 +90,7 @@ class Timekeeper:
         self.transport, self.meter = transport, transport.meter
         self.ns_per_quarter = transport.ns_per_quarter
         self._leave_plan()
-        self._join(at_ns)
+        self._join(at_ns, self._hands.begin)
 
     def stop(self) -> None:
         """The time stands. What is played next is at the tempo that was chosen."""
@@ -120,7 +120,7 @@ class Timekeeper:
             turn = self._bend(self._planned.popleft())
         if self._is_led and not self._planned and not self._ends:
             self._is_led = False
-            self._join(now_ns)
+            self._join(now_ns, self._hands.told)
         return turn
 
     def clock_is_heard(self, now_ns: int) -> bool:
@@ -226,7 +226,10 @@ class Timekeeper:
         if self.transport is None:
             return Turn.STAYS
         self._planned = deque([_later(planned, later_ns) for planned in self._planned])
-        return self._shift(at_ns, _later(self.transport, later_ns))
+        self._bend(_later(self.transport, later_ns))
+        self._hands.later_ns += later_ns
+        self._join(at_ns, None)
+        return Turn.SHIFTS
 
     def downbeat(self, at_ns: int, beat_ns: int) -> Turn:
         """The beat nearest to an instant begins a bar, and is then.
@@ -253,14 +256,14 @@ class Timekeeper:
         """Somebody else leads from now on; where the music is, it goes on, in the tempo that
         there was. So does an ending.
         """
-        before_ns = self.quarter_at(at_ns)
+        before_ns, turn = self.quarter_at(at_ns), Turn.STAYS
         self.follow = follow
         self._clock.forget()
-        if self._ends:
-            self._join(at_ns)
-            return Turn.STAYS
-        self._leave_plan()
-        return self._at_tempo(at_ns, before_ns)
+        if not self._ends:
+            self._leave_plan()
+            turn = self._to_tempo(at_ns, before_ns)
+        self._join(at_ns, self._hands.begin)
+        return turn
 
     def set_lean(self, lean: int) -> None:
         self._hands.lean = lean
@@ -359,33 +362,33 @@ class Timekeeper:
         return Transport(line.at_ns, line.position, line.ns_per_quarter, self.meter)
 
     def _at_tempo(self, at_ns: int, quarter_ns: Fraction) -> Turn:
+        turn = self._to_tempo(at_ns, quarter_ns)
+        self._join(at_ns, self._hands.told)
+        return turn
+
+    def _to_tempo(self, at_ns: int, quarter_ns: Fraction) -> Turn:
         self.ns_per_quarter = quarter_ns
         if self.transport is None:
             return Turn.STAYS
-        turn = self._bend(self.transport.at_tempo(at_ns, quarter_ns))
-        self._join(at_ns)
-        return turn
+        return self._bend(self.transport.at_tempo(at_ns, quarter_ns))
 
     def _bend(self, transport: Transport) -> Turn:
         self.transport, self.ns_per_quarter = transport, transport.ns_per_quarter
         return Turn.BENDS
-
-    def _shift(self, at_ns: int, transport: Transport) -> Turn:
-        self._bend(transport)
-        self._join(at_ns)
-        return Turn.SHIFTS
 
     def _beat_at(self, at_ns: int, beat_ns: int) -> Turn:
         """Move what is played so that its nearest beat is at an instant."""
         transport = self.transport
         assert transport is not None, "there is something to move"
         beat = transport.nearest_beat(transport.position_at(beat_ns))
-        return self._shift(at_ns, transport.going_on(beat_ns, beat, transport.ns_per_quarter))
+        self._bend(transport.going_on(beat_ns, beat, transport.ns_per_quarter))
+        self._join(at_ns, self._hands.moved)
+        return Turn.SHIFTS
 
     def _count_from(self, at_ns: int, downbeat: Fraction, meter: Meter) -> Turn:
         assert self.transport is not None, "there are bars to count"
         self.count_as(self.transport.in_meter(downbeat, meter))
-        self._join(at_ns)
+        self._join(at_ns, self._hands.recounted)
         return Turn.RECOUNTS
 
     def _lead(self, at_ns: int, pieces: Iterable[Transport]) -> Turn:
@@ -397,12 +400,12 @@ class Timekeeper:
         self._planned.clear()
         self._is_led = self._ends = False
 
-    def _join(self, at_ns: int) -> None:
-        """Clock and hands lead on from where the music is."""
+    def _join(self, at_ns: int, meet: Callable[[Transport, int], None] | None) -> None:
+        """Clock and hands lead on from where the music is, which the hands are to `meet`."""
         if self.transport is not None:
             self._clock.join(self.transport, at_ns)
-            if self.follow is Follow.HANDS:
-                self._hands.begin(self.transport, at_ns)
+            if self.follow is Follow.HANDS and meet is not None:
+                meet(self.transport, at_ns)
 
 
 def _along(line: Line, transport: Transport) -> Transport:
