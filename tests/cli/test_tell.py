@@ -127,8 +127,11 @@ def test_the_status_is_a_readable_block(served: Served, capfd) -> None:
         "sounding   E2 B3 E4, pedal down",
         "input      Keys (the only one)",
         "output     none ('Piano' is not there)",
-        "engine     playing, once restarted; real time",
-        "counts     received 7, lost inputs 0",
+        "system     ALSA",
+        "engine     playing, once restarted, of these once by an edit (the engine was begun anew); "
+        "real time; locked",
+        "counts     received 7, lost inputs 0, clients refused 0, clients dropped 0, bad lines 0, "
+        "control faults 0",
         "journal    /tmp/x.jsonl",
         "up         1 h 2 min 5 s",
         "control    controller 20 on channel 1: style waltz",
@@ -142,15 +145,17 @@ def test_the_status_of_a_daemon_that_has_nothing_yet(served: Served, capfd) -> N
         STATUS, key=None, hold=False, split=None, transpose=0, chord=None, bar=None, beat=None,
         sounding=(), pedal=False, restarts=0, counts={}, learning=("tempo",), controls=(),
         journal=None, notices=(), uptime_s=59.9, input="", input_why="", degree="V",
+        system="", memory="", renewals=0, last_end="",
     )  # fmt: skip
     lines = call(capfd, "tell", "status").out.splitlines()
     rows = dict(line.split(None, 1) for line in lines)
     assert "place" not in rows
-    del rows["style"], rows["tempo"], rows["time"], rows["output"]
+    del rows["style"], rows["tempo"], rows["time"], rows["output"], rows["counts"]
     assert rows == {
         "key": "none", "hold": "off", "split": "none", "transpose": "none", "reading": "played",
         "chord": "none (V)", "sounding": "nothing", "input": "none",
-        "engine": "playing, never restarted; real time", "counts": "none", "learning": "tempo",
+        "system": "not known", "engine": "playing, never restarted; real time",
+        "learning": "tempo",
         "journal": "none", "up": "0 min 59 s",
     }  # fmt: skip
 

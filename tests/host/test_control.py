@@ -455,3 +455,10 @@ def test_learning_ends_with_the_connection_that_asked_for_it_last(tmp_path: Path
         told = list(served.fake.told)
     learnt = [StepStyle(1), Tap(), ChooseTempo(90.0)]
     assert told == [*(Learn(do) for do in learnt), StopLearning()]
+
+
+def test_what_the_server_counts_is_told_with_the_status(served: Served) -> None:
+    with Raw(served.endpoint).greet() as raw:
+        assert code(answer(raw, b"no line\n")) == (None, "bad-line")
+        counts = answer(raw, {"id": 1, "tell": ["status"]})["done"]["counts"]
+    assert counts == STATUS.counts | {"bad_lines": 1}

@@ -104,7 +104,8 @@ def test_a_killed_engine_is_replaced_by_one_that_goes_on_in_the_same_time() -> N
         own.until(lambda: own.struck() > 4)
         resumed = [t.happening for t in own.news if isinstance(t.happening, Resume)]
         after = own.kept.engine.standing
-    assert own.kept.why == "the engine was ended by signal 9"
+    assert own.kept.why == own.kept.cause == "the engine was ended by signal 9"
+    assert own.kept.renewals == 0
     assert own.began[1].standing == before
     assert [resume.transport for resume in resumed] == [before.transport]
     assert after.harmony.chord == before.harmony.chord
@@ -184,8 +185,21 @@ def test_an_engine_begun_anew_says_what_it_did_last_and_plays_on() -> None:
         own.kept.renew()
         assert own.words.get(timeout=PATIENCE_S) is None
         own.until(lambda: own.kept.restarts == 1)
+        assert (own.kept.renewals, own.kept.cause) == (1, "the engine was begun anew")
         sent = [t.happening.data for t in own.news if isinstance(t.happening, Send)]
     assert left_sounding(sent[: sent.index(bytes((0xB0, 123, 0)))]) == set()
+
+
+def test_what_an_engine_has_counted_is_added_to_what_the_next_counts() -> None:
+    with kept() as own:
+        assert own.kept.counts(None) == {}
+        own.press(C4, E4, G4)
+        own.until(lambda: own.kept._answer is not None and own.kept._answer.counts.sent > 4)
+        own.kept.renew()
+        before = own.kept._answer.counts.sent
+        own.until(lambda: own.kept.restarts == 1)
+        answer = own.kept.ask()
+        assert own.kept.counts(answer)["sent"] >= before + answer.counts.sent
 
 
 def test_the_next_engine_is_told_which_ports_the_last_had_in_use(

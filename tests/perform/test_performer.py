@@ -543,6 +543,7 @@ def test_after_a_stall_steps_long_past_go_by_unheard() -> None:
     sends += late + performer.advance(ns_from_ms(11_200)) + performer.handle(Stop(12 * 10**9))
     onsets = {note.ms for note in notes_in(sends)}
     assert onsets == {0, 1000, 9000, 10_000, 11_000}
+    assert performer.accompaniment.skipped == 2 * 15  # both hands' eighths, 1500 to 8500
 
 
 def test_a_strike_decided_in_a_stall_is_heard_and_the_steps_after_it_are_not() -> None:

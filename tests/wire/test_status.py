@@ -2,7 +2,7 @@
 
 import json
 import re
-from dataclasses import fields
+from dataclasses import MISSING, fields, replace
 from pathlib import Path
 
 import pytest
@@ -24,7 +24,7 @@ STATUSES = st.builds(
     counts=st.dictionaries(TEXT, WHOLE), learning=st.none() | WORDS, notices=WORDS,
     controls=st.lists(st.builds(ControlStatus, TEXT, WORDS)).map(tuple), uptime_s=NUMBER,
     bar_quarters=NUMBER, quarters=st.none() | NUMBER, serial=WHOLE, channel=WHOLE, keys=NOTES,
-    lean=WHOLE, pickup=WHOLE,
+    lean=WHOLE, pickup=WHOLE, renewals=WHOLE, last_end=TEXT,
 )  # fmt: skip
 
 
@@ -42,7 +42,18 @@ def test_a_newer_programs_further_keys_are_ignored(status: Status) -> None:
     assert status_from_data(over_the_wire(status) | {"mood": "calm"}) == status
 
 
-@pytest.mark.parametrize("name", [field.name for field in fields(Status)])
+LATER = {field.name: field.default for field in fields(Status) if field.default is not MISSING}
+
+
+def test_a_key_that_older_daemons_do_not_have_has_its_default() -> None:
+    data = over_the_wire(STATUS)
+    assert set(LATER) == {"system", "memory", "renewals", "last_end"}
+    for name in LATER:
+        del data[name]
+    assert status_from_data(data) == replace(STATUS, **LATER)
+
+
+@pytest.mark.parametrize("name", [f.name for f in fields(Status) if f.name not in LATER])
 def test_a_key_that_is_missing_is_named(name: str) -> None:
     data = over_the_wire(STATUS)
     del data[name]
@@ -86,7 +97,9 @@ def test_what_is_no_object_is_no_status(data: object) -> None:
 
 
 def test_the_page_explains_every_key() -> None:
-    section = PAGE.read_text(encoding="utf-8").partition("\n## The status\n")[2]
+    section = (
+        PAGE.read_text(encoding="utf-8").partition("\n## The status\n")[2].partition("\n## ")[0]
+    )
     cells = [line.split("|")[1] for line in section.splitlines() if line.startswith("| `")]
     explained = [name for cell in cells for name in re.findall(r"`(\w+)`", cell)]
     assert sorted(explained) == sorted(field.name for field in fields(Status))

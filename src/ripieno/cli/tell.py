@@ -158,12 +158,21 @@ def _status_rows(status: Status) -> Iterator[tuple[str, str]]:
     yield "sounding", (sounding or "nothing") + (", pedal down" if status.pedal else "")
     yield "input", (status.input or "none") + _in_brackets(status.input_why)
     yield "output", (status.output or "none") + _in_brackets(status.output_why)
-    yield "engine", f"{status.engine}, {_times(status.restarts)} restarted; {status.scheduling}"
+    yield "system", status.system or "not known"
+    yield "engine", "; ".join(_about_engine(status))
     yield "counts", ", ".join(f"{_plain_name(k)} {v}" for k, v in status.counts.items()) or "none"
     if status.learning is not None:
         yield "learning", " ".join(status.learning)
     yield "journal", _plain(status.journal)
     yield "up", _duration(status.uptime_s)
+
+
+def _about_engine(status: Status) -> Iterator[str]:
+    again = f"{_times(status.restarts)} restarted"
+    if status.renewals:
+        again += f", of these {_times(status.renewals)} by an edit"
+    yield f"{status.engine}, {again}{_in_brackets(status.last_end)}"
+    yield from (said for said in (status.scheduling, status.memory) if said)
 
 
 def _control_line(control: ControlStatus) -> str:

@@ -25,8 +25,17 @@ _COUNTERS = {
         "Messages that came faster than they could be taken, and were dropped; all notes were "
         "then ended.",
     ),
+    "skipped": (
+        "skipped",
+        "Places in the figure that went by in silence after the machine had stood still.",
+    ),
+    "renewed": ("made anew", "Connections that the MIDI server had never woken."),
     "lost_inputs": ("not taken in", "Errors of the input; each may have cost a message."),
     "dropped_news": ("not told", "Happenings that neither the journal nor a screen heard of."),
+    "clients_refused": ("turned away", "Screens and programs that were too many."),
+    "clients_dropped": ("dropped", "Screens and programs that did not read what they had asked."),
+    "bad_lines": ("no commands", "Lines of the control protocol that were none."),
+    "control_faults": ("faults", "Faults of the daemon's own in answering; report them."),
     "unkept": ("not kept", "Happenings that did not get into the journal's file."),
 }
 _LATENESS = ("late", "latest_us")
@@ -39,7 +48,7 @@ def lateness(counts: Mapping[str, int]) -> tuple[Figure, ...]:
         Figure(
             "late messages",
             str(counts["late"]) if measured and "late" in counts else UNKNOWN,
-            "Those that left more than 10 ms after they were due, of all since the engine began.",
+            "Those that left more than 10 ms after they were due, of all since the daemon began.",
         ),
         Figure(
             "latest message",
@@ -56,7 +65,7 @@ def lateness(counts: Mapping[str, int]) -> tuple[Figure, ...]:
 
 
 def counters(counts: Mapping[str, int]) -> tuple[Figure, ...]:
-    """All that went by in this engine, and what a newer daemon counts beyond it."""
+    """All that went by in all engines so far, and what a newer daemon counts beyond it."""
     known = [
         Figure(name, str(counts[key]) if key in counts else UNKNOWN, means)
         for key, (name, means) in _COUNTERS.items()

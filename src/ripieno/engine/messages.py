@@ -78,8 +78,8 @@ class Ports:
 class Ready:
     """The engine plays, since `since_ns`.
 
-    `scheduling` and each of `said` are sentences on what the system granted and what it is.
-    `ended` is the number of notes that had been left sounding.
+    `scheduling`, `memory` and each of `said` are sentences on what the system granted and what it
+    is. `ended` is the number of notes that had been left sounding.
     """
 
     since_ns: int
@@ -87,6 +87,7 @@ class Ready:
     scheduling: str
     said: tuple[str, ...]
     ended: int
+    memory: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +106,9 @@ class Ask:
 class Answer:
     """`shown` is None when the loop does not turn any more.
 
-    `unheard` messages were sent while there was no output.
+    `unheard` messages were sent while there was no output. `skipped` places of the grid went by in
+    silence after the process had been held up. `renewed` clients were made anew, for the server
+    never woke them.
     """
 
     number: int
@@ -114,6 +117,8 @@ class Answer:
     lost_inputs: int
     dropped_news: int
     unheard: int
+    skipped: int = 0
+    renewed: int = 0
 
 
 # A Send as a bare tuple (done, due, data): ten times quicker to pickle than an object.

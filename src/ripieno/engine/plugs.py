@@ -82,6 +82,7 @@ class Plugs:
         self._threads = ForeignThreads()
         self._settling = 0
         self._woken: Woken | None = None
+        self.renewed = 0  # clients made anew because the server never woke them
         self._to_see = 0  # how many more times all clients must be seen awake
 
     def begin(self, engine: Engine) -> None:
@@ -195,6 +196,7 @@ class Plugs:
         sides = self._input, self._output
         for place in asleep:
             sides[place].renew(self.system)
+            self.renewed += 1
             if sides[place] is self._input:  # in case that it had heard any key
                 assert self._engine is not None, "plugs begin with their engine"
                 self._engine.unplugged(time.monotonic_ns(), stops=False)

@@ -199,10 +199,11 @@ class _Playing:
             self._engine.submit(SetSendClock(since_ns, send_clock=True))
         self._engine.start()
         plugs.begin(self._engine)
-        said = (*plugs.said, lock_memory())
+        memory = lock_memory()
+        said = (*plugs.said, memory)
         scheduling = self._engine.scheduling
         self._ports = self._ports_now()
-        self._speech.say(Ready(since_ns, self._ports, scheduling, said, plugs.ended))
+        self._speech.say(Ready(since_ns, self._ports, scheduling, said, plugs.ended, memory))
 
     def _expression(self, at_ns: int) -> Controller:
         begin = self._begin
@@ -275,7 +276,14 @@ class _Playing:
             shown = None
         plugs, counts = self._plugs, self._engine.counts
         return Answer(
-            ask.number, shown, counts, plugs.lost_inputs, self._log.dropped, plugs.unheard
+            ask.number,
+            shown,
+            counts,
+            plugs.lost_inputs,
+            self._log.dropped,
+            plugs.unheard,
+            self._performer.accompaniment.skipped,
+            plugs.renewed,
         )
 
 

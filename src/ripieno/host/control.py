@@ -49,6 +49,7 @@ T = TypeVar("T")
 
 _PIECE = 16 * 1024
 _KERNEL_BYTES = 16 * 1024  # what waits in the kernel for who does not read: by default 200 KiB
+_COUNTED = ("clients_refused", "clients_dropped", "bad_lines", "control_faults")
 _MOST_MESSAGE = 4000  # letters of an error, so that its line is never too long
 
 
@@ -127,8 +128,7 @@ class ControlServer:
         Refused for their number, dropped for taking no answer, lines that were none of the
         protocol's or never came, and faults of the daemon's own. From any thread.
         """
-        others = ("clients_refused", "clients_dropped", "bad_lines", "control_faults")
-        return {"clients": len(self._clients), **{name: self._counts[name] for name in others}}
+        return {"clients": len(self._clients), **_counted(self._counts)}
 
     def _run(self, listener: Listener) -> None:
         try:
@@ -356,6 +356,7 @@ class _Office:
 
     def _look(self) -> _Seen:
         status = self._controlled.status()
+        status = replace(status, counts=status.counts | _counted(self._counts))
         return _Seen(status, push_line(status_to_data(status)))
 
     async def _call(self, work: Callable[[], T]) -> T | BaseException:
@@ -385,6 +386,10 @@ class _Office:
 
 def _failed(number: int | None, code: Code, why: object) -> bytes:
     return reply_line(Failed(number, code, str(why)[:_MOST_MESSAGE]))
+
+
+def _counted(counts: Counter[str]) -> dict[str, int]:
+    return {name: counts[name] for name in _COUNTED}
 
 
 def _is_same(token: str | None, ours: str) -> bool:

@@ -28,6 +28,7 @@ from ripieno.engine.messages import (
 )
 from ripieno.engine.spawn import Spawned
 from ripieno.errors import MachineError
+from ripieno.host.counting import Counted, counts_of, together
 from ripieno.host.engine_process import EngineProcess, Word
 from ripieno.midi.systems import System
 from ripieno.perform.chord_on import Harmony
@@ -73,8 +74,10 @@ class KeptEngine:
     ) -> None:
         """`waits` is called each second while a call takes long: an engine ends or begins."""
         self.restarts = 0
+        self.renewals = 0  # of these, those that were wanted
         self.ended = 0  # notes that engines or runs before had left sounding
         self.why = ""  # what ended the last engine, or keeps the next from beginning
+        self.cause = ""  # what ended the last engine
         self._begins = begins
         self._tell = tell
         self._waits = waits
@@ -87,6 +90,9 @@ class KeptEngine:
         self._standing = Standing()
         self._system: System | None = None
         self._remembered = NEITHER
+        self._is_renewed = False  # the engine that is on its way was wanted
+        self._counted: Counted = {}  # by the engines before this one
+        self._answer: Answer | None = None  # this one's latest
         self._last_words: list[Timed] = []
         self._question: tuple[int, SimpleQueue[Answer | None]] | None = None
         self._asked_ns = self._waited_ns = 0
@@ -126,6 +132,13 @@ class KeptEngine:
         except MachineError:
             return None
 
+    def counts(self, answer: Answer | None) -> Counted:
+        """What went by in all engines so far, by this one's answer; nothing without one.
+
+        Of an engine that has ended, the last second may be missing.
+        """
+        return {} if answer is None else together(self._counted, counts_of(answer))
+
     def news(self) -> list[Timed]:
         """What the engine has done since the last call."""
         engine = self._engine
@@ -150,6 +163,7 @@ class KeptEngine:
         """Have another engine play on, with what only an engine's beginning can change."""
         engine = self._engine
         if engine is not None:
+            self._is_renewed = True
             engine.end()
 
     def last_words(self) -> list[Timed]:
@@ -170,7 +184,9 @@ class KeptEngine:
     def _bury(self, engine: EngineProcess) -> None:
         self._waits()
         engine.close()
-        self.why = _cause(engine.exit_status)
+        self.why = self.cause = _cause(engine.exit_status)
+        self._counted = self.counts(self._answer) or self._counted
+        self._answer = None
         self._standing = engine.standing
         self._last_words += engine.news()
         self._engine, self._question = None, None
@@ -191,6 +207,8 @@ class KeptEngine:
             self._again_ns = min(2 * self._again_ns, _AGAIN_AT_MOST_NS)
             return False
         self.restarts += 1
+        self.renewals += self._is_renewed
+        self._is_renewed = False
         self._again_ns = _AGAIN_NS
         return True
 
@@ -228,6 +246,7 @@ class KeptEngine:
         elif not self._question[1].empty():
             if now_ns - self._asked_ns >= _ASK_NS:
                 self._engine.stop_asking(self._question[0])
+                self._answer = self._question[1].get() or self._answer
                 self._question = None
         else:
             self._waited_ns += passed_ns

@@ -26,6 +26,7 @@ from ripieno.engine.spawn import command_of
 from ripieno.errors import AuthorError
 from ripieno.host.control import ControlServer
 from ripieno.host.controls import Controls
+from ripieno.host.counting import Counted, counts_of
 from ripieno.host.telling import status_of
 from ripieno.latency.scene import Scene
 from ripieno.link.endpoint import VARIABLE, own_endpoint
@@ -64,7 +65,12 @@ class _Kept:
     engine: _Engine
     harmony: Harmony | None = None
     why: str = ""
+    cause: str = ""
     restarts: int = 0
+    renewals: int = 0
+
+    def counts(self, answer: Answer | None) -> Counted:
+        return {} if answer is None else counts_of(answer)
 
 
 class Attended:

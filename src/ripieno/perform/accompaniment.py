@@ -58,6 +58,7 @@ class Accompaniment:
         self._sounded = 0  # the serial of the last strike that has sounded, with its pedal
         self._sounded_at = Fraction(0)  # in quarters, when its first notes did
         self._heard_from_ns: int | None = None  # steps before it are not played any more
+        self.skipped = 0  # places of the hands' grids that went by because of that
         self._changed_ns: int | None = None  # when the hands have to follow a new reading
         self._struck_ns: int | None = None  # when a strike came that lanes have to start with
         self._blurs = False  # the pedal still holds a tone that has resolved since
@@ -300,7 +301,7 @@ class Accompaniment:
         if self._resolves is not None:
             self._resolve(now_ns, self._resolves[1])
         if too_late:
-            self._hands.skip(now_ns)
+            self.skipped += self._hands.skip(now_ns)
         self._play_steps(now_ns, strike_due_ns)
         if self._out.strikes:
             self._hands.release_leaving(now_ns)

@@ -147,10 +147,9 @@ class BothHands:
             if heard_from_ns is not None and due_ns is not None and due_ns < heard_from_ns:
                 hand.skip(heard_from_ns)
 
-    def skip(self, now_ns: int) -> None:
-        """Steps that are due go by in silence."""
-        for hand in self.playing:
-            hand.skip(now_ns)
+    def skip(self, now_ns: int) -> int:
+        """Steps that are due go by in silence: so many."""
+        return sum(hand.skip(now_ns) for hand in self.playing)
 
     def end_notes(self, now_ns: int) -> None:
         for hand in self.all:

@@ -193,13 +193,15 @@ class HandPlayer:
         """
         self._release_foreign(lambda group: group.serial < serial, tones, out)
 
-    def skip(self, now_ns: int) -> None:
-        """Let the places of the grid that are due go by, as if they were rests."""
+    def skip(self, now_ns: int) -> int:
+        """Let the places of the grid that are due go by, as if they were rests: so many."""
         self.drop_rolls()
         self._last_ns = None
+        before = self._next
         while self.step_due_ns is not None and self.step_due_ns <= now_ns:
             self._next += 1
             self._plan()
+        return self._next - before
 
     def step(self, now_ns: int, bound: Bound | None, out: Outbox) -> None:
         """Play the place of the grid that is due; without a chord it goes by in silence."""

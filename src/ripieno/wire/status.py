@@ -1,7 +1,8 @@
 """What a daemon is doing, as it goes over the wire.
 
 The fields are plain for JSON. A reader ignores keys it does not know, so that programs of
-different versions understand each other; a key that is missing or of another type is refused.
+different versions understand each other; a key that is missing or of another type is refused,
+but for keys that have come later, which have a default.
 """
 
 from collections.abc import Callable, Mapping
@@ -39,6 +40,9 @@ class Status:
     are names of ports, '' while there is none; `input_why` and `output_why` are a sentence, which
     then says what is missing. `engine` is playing, starting or lost. `learning` are the words that
     the next press will do, `journal` the path of the file, `notices` sentences on what is wrong.
+    `restarts` counts the engines that were begun anew, `renewals` those of them that were wanted,
+    and `last_end` says why the last one ended. `system` is the MIDI system's name, `scheduling` and
+    `memory` are sentences on what the machine granted.
     """
 
     style: str
@@ -88,6 +92,10 @@ class Status:
     journal: str | None
     notices: tuple[str, ...]
     uptime_s: float
+    system: str = ""
+    memory: str = ""
+    renewals: int = 0
+    last_end: str = ""
 
 
 def status_to_data(status: Status) -> dict[str, object]:
@@ -146,6 +154,10 @@ def status_from_data(data: object) -> Status:
         journal=read.get("journal", _or_none(_text)),
         notices=read.get("notices", _several(_text)),
         uptime_s=read.get("uptime_s", _number),
+        system=read.get("system", _text, ""),
+        memory=read.get("memory", _text, ""),
+        renewals=read.get("renewals", _whole, 0),
+        last_end=read.get("last_end", _text, ""),
     )
 
 
@@ -161,8 +173,11 @@ class _Reader:
             raise AuthorError(f"{whose} is {_kind(data)}; expected an object")
         self._data, self._whose = data, whose
 
-    def get(self, name: str, read: Callable[[object], T]) -> T:
+    def get(self, name: str, read: Callable[[object], T], missing: T | None = None) -> T:
+        """`missing` stands in for a key that older daemons do not have."""
         if name not in self._data:
+            if missing is not None:
+                return missing
             raise AuthorError(f"{self._whose} has no '{name}'")
         value = self._data[name]
         try:
