@@ -298,6 +298,24 @@ def test_the_next_engine_waits_for_the_port_that_the_last_had_taken(bench: Bench
     port.close()
 
 
+def test_a_choice_that_several_ports_fit_keeps_the_one_in_use_and_else_waits(bench: Bench) -> None:
+    with sending("in", Sounding.unkept()) as port:
+        assert looked(port, bench, SYNTH, PIANO) == ""
+        assert port.state.why.endswith("could be 'Synth:in', 'Piano:in': write more of the name")
+        assert looked(port, bench, SYNTH) == "Synth:in"
+        assert looked(port, bench, PIANO, SYNTH) == "Synth:in"
+        assert looked(port, bench, PIANO, ORGAN) == ""
+
+
+def test_a_port_has_the_same_name_whatever_its_number_is_after_a_restart(bench: Bench) -> None:
+    with sending("synth", Sounding.unkept()) as port:
+        assert looked(port, bench, KEYBOARD, SYNTH) == "Synth:in"
+        assert looked(port, bench, "Synth:in 20:0", "Keys:in 28:0") == "Synth:in"
+        assert looked(port, bench, "Other synth:in 20:0") == "Other synth:in"
+        assert looked(port, bench, KEYBOARD) == ""
+        assert port.state.why == "no MIDI output 'synth': there is 'Keys:in'"
+
+
 def test_in_memory_a_side_without_a_name_is_open_and_one_with_a_name_is_waited_for() -> None:
     with sending(None, Sounding.unkept()) as port:
         assert port.look(NONE)

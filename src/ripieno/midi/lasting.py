@@ -7,7 +7,8 @@ few times a second, compares the list of ports with the one that is open.
 A port is known by its name, not by its number, which changes with plugging. Without a choice
 the likeliest is taken, and a virtual one of our own only until there is one. It stays in use while
 it is there. When it is gone it is waited for: of the others only one that was not there before is
-taken instead, an instrument that somebody has plugged in meanwhile.
+taken instead, an instrument that somebody has plugged in meanwhile. So does a port that was chosen
+stay in use, though another comes that the choice could mean as well.
 """
 
 import time
@@ -123,9 +124,10 @@ class _Lasting(ABC, Generic[PortT]):
         self._since_ns = {raw: self._since_ns.get(raw, now_ns) for raw in listed}
         names = ports.names_of(system, listed)
         in_use = self._opened and self._opened[0]
-        if self._choice is None and in_use in names:
+        if in_use and in_use in names:
             pick = Pick(names.index(in_use), in_use, self.state.why)
-            self.remembered = self.remembered.with_use(in_use, names)
+            if self._choice is None:
+                self.remembered = self.remembered.with_use(in_use, names)
         else:
             pick = ports.pick_port(system, self._side, names, self._choice, self.remembered)
         return pick, "" if pick.index is None else listed[pick.index]
