@@ -123,6 +123,19 @@ def test_only_the_midi_folder_imports_the_midi_libraries() -> None:
     assert not [path for path in outside if packages(path) & {"mido", "rtmidi"}]
 
 
+def test_only_what_is_named_by_its_date_reads_a_clock_that_can_be_set() -> None:
+    """time(2) and its kin jump when somebody sets the clock; no note goes by them."""
+    can_be_set = {f"time.{name}" for name in ("time", "time_ns", "localtime", "gmtime", "strftime")}
+    can_be_set |= {f"datetime.{name}" for name in ("now", "utcnow", "today")}
+    found = {
+        name_of(path)
+        for path in FILES
+        for node in tree(path)
+        if isinstance(node, ast.Attribute) and ast.unparse(node) in can_be_set
+    }
+    assert found == {str(Path("cli", "latency.py")), str(Path("host", "sessions.py"))}
+
+
 def test_the_loop_that_may_not_wait_imports_nothing_that_does() -> None:
     waits = {"asyncio", "io", "logging", "os", "pathlib", "select", "socket", "subprocess", "yaml"}
     assert not packages(ROOT / "engine" / "loop.py") & waits
