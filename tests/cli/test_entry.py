@@ -79,6 +79,12 @@ def test_each_refusal_has_its_status(error: type, status: int) -> None:
     assert error("x").exit_status == status
 
 
+def test_an_options_name_is_not_guessed_from_its_beginning(capfd) -> None:
+    # 'play' keeps its sessions in the folder of --journals; --journal is another command's.
+    assert "unrecognized arguments: --journal=x" in refused(capfd, 2, "play", "--journal=x")
+    assert "unrecognized arguments: --vers" in refused(capfd, 2, "name", "C4", "--vers")
+
+
 def test_refusals_reach_the_shell(tmp_path: Path) -> None:
     result = run(tmp_path, "styles", "waltzz")
     assert (result.returncode, result.stdout) == (1, "")

@@ -163,7 +163,7 @@ SPOILED = {
     "empty": (b"", ":1: found nothing"),
     "no JSON": (b"MThd\x00\x00", ":1: found 'MThd\\\\x00\\\\x00'"),
     "no text": (b"\xff\xfe", ": no text: a journal is JSON lines in UTF-8"),
-    "no header": (b'{"ms":0,"kind":"stop"}\n', ":1: no header of a journal of version 1"),
+    "no header": (b'{"ms":0,"kind":"stop"}\n', ":1: no header of a journal; give"),
     "one huge line": (b"x" * (3 << 20), ":1: found 'xxx"),
     "nested": (b"[" * 500_000, ":1: found '[[["),
 }

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rig import A4, C4, C5, E4, F4, G4, STYLE_IDS, Rig
+from ripieno import __version__
 from ripieno.errors import AuthorError
 from ripieno.perform import journal
 from ripieno.perform.events import (
@@ -445,13 +446,28 @@ def test_every_fault_of_a_style_comes_with_its_place() -> None:
     assert all(fault.startswith("j:1: style 'waltz': ") for fault in faults)
 
 
-@pytest.mark.parametrize(
-    "first",
-    ['{"kind":"ripieno-journal","version":2}', '{"kind":"ripieno-journal"}', '{"version":1}', "{}"],
-)
-def test_another_version_or_another_file_is_refused(first: str) -> None:
-    with pytest.raises(AuthorError, match=r"^j:1: no header of a journal of version 1"):
+@pytest.mark.parametrize("first", ['{"version":1}', '{"kind":"key","version":1}', "{}"])
+def test_another_file_is_refused(first: str) -> None:
+    with pytest.raises(AuthorError, match=r"^j:1: no header of a journal; give a file that"):
         journal.read("j", [first])
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ({"version": 2, "program": "9.1.0"}, "version 2, written by ripieno '9.1.0'"),
+        ({"version": "1"}, "version '1'"),
+        ({}, "version nothing"),
+    ],
+)
+def test_another_version_is_refused_with_what_wrote_it_and_what_is_read(
+    more: dict, said: str
+) -> None:
+    first = json.dumps({"kind": "ripieno-journal"} | more)
+    with pytest.raises(AuthorError) as refusal:
+        journal.read("j", [first])
+    this = f"this is ripieno {__version__}, which reads version 1"
+    assert str(refusal.value) == f"j:1: a journal of {said}; {this}"
 
 
 def test_an_empty_file_is_refused() -> None:

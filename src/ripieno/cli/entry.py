@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from ripieno import __version__
 from ripieno.errors import MachineError, RipienoError, UsageError
@@ -96,7 +96,13 @@ def _called(arguments: Sequence[str]) -> str | None:
 
 
 class _Parser(argparse.ArgumentParser):
-    """Refuses in one line; argparse would print the whole usage before it."""
+    """Refuses in one line; argparse would print the whole usage before it.
+
+    It would also take the beginning of an option's name for the whole of it.
+    """
+
+    def __init__(self, **settings: Any) -> None:
+        super().__init__(allow_abbrev=False, **settings)
 
     def error(self, message: str) -> NoReturn:
         raise UsageError(f"{message}; '{self.prog} --help' says more")

@@ -54,6 +54,7 @@ from ripieno.theory.key import Key
 from ripieno.theory.symbol import symbol
 from ripieno.units import ms_from_ns, ns_from_ms
 
+KIND = "ripieno-journal"
 VERSION = 1
 MAX_LINE = 1 << 20
 LONGEST_MS = 24 * 60 * 60 * 1000  # a day; a replay keeps all of it in memory
@@ -78,7 +79,7 @@ def header(settings: Settings, style: Style, time: TimeMap | None = None) -> Lin
     if time is not None and len(time.tempi) + len(time.meters) <= MOST_CHANGES:
         played = {"file": time_line(time)}
     return {
-        "kind": "ripieno-journal",
+        "kind": KIND,
         "version": VERSION,
         "program": __version__,
         "settings": {
@@ -177,11 +178,7 @@ def read(name: str, lines: Iterable[str]) -> Session:
     """
     source = iter(lines)
     first = _parse(name, 1, next(source, ""))
-    if first.get("kind") != "ripieno-journal" or first.get("version") != VERSION:
-        raise AuthorError(
-            f"{name}:1: no header of a journal of version {VERSION}; "
-            "give a file that 'ripieno render --journal' or 'ripieno play --journal' wrote"
-        )
+    _check_kind(name, first)
     settings, style, time = _told(name, 1, lambda: _header(first))
     events: list[Input] = []
     end_ns, closed = 0, False
@@ -202,6 +199,20 @@ def read(name: str, lines: Iterable[str]) -> Session:
         events.append(event)
     # One that was cut off still has its last whole event played: the end comes just after it.
     return Session(settings, style, tuple(events), end_ns if closed else end_ns + 1, time)
+
+
+def _check_kind(name: str, first: Line) -> None:
+    if first.get("kind") != KIND:
+        raise AuthorError(
+            f"{name}:1: no header of a journal; give a file that 'ripieno render --journal' wrote, "
+            "or one of the sessions that 'ripieno play' and 'ripieno serve' keep"
+        )
+    if first.get("version") != VERSION:
+        by = f", written by ripieno {shown(first['program'])}" if "program" in first else ""
+        raise AuthorError(
+            f"{name}:1: a journal of version {shown(first.get('version'))}{by}; "
+            f"this is ripieno {__version__}, which reads version {VERSION}"
+        )
 
 
 def _is_half_written(last: str) -> bool:
