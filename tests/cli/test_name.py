@@ -50,10 +50,18 @@ def test_text_names_tones_as_the_key_spells_them(run: Run) -> None:
 
 @pytest.mark.parametrize(
     ("notes", "position"),
-    [("D3 C4 E4 G4", "a bass that the chord does not have"), ("D3 C4 E4 F4 G4 Bb4", "the ninth")],
+    [
+        ("D3 C4 E4 G4", "a bass that the chord does not have"),
+        ("D3 C4 E4 F4 G4 Bb4", "the ninth in the bass"),
+        ("D4 C5 E5", "the ninth in the bass"),
+        ("F3 C4 E4 G4 Bb4 D5", "the eleventh in the bass"),
+    ],
 )
-def test_text_says_when_the_bass_is_no_inversion(run: Run, notes: str, position: str) -> None:
+def test_a_bass_above_the_seventh_or_foreign_is_no_inversion(
+    run: Run, notes: str, position: str
+) -> None:
     assert position in run(*notes.split())[1]
+    assert json.loads(run(*notes.split(), "--json")[1])["inversion"] == 0
 
 
 def test_json_is_one_object_with_exactly_the_published_fields(run: Run) -> None:

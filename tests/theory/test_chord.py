@@ -181,12 +181,27 @@ def test_every_quality_differs_from_every_other() -> None:
 
 @pytest.mark.parametrize(
     ("quality_id", "bass", "inversion"),
-    [("maj", 0, 0), ("maj", 4, 1), ("min", 7, 2), ("7", 10, 3), ("6", 9, 3), ("maj", 2, 0)],
+    [
+        ("maj", 0, 0),
+        ("maj", 4, 1),
+        ("min", 7, 2),
+        ("7", 10, 3),
+        ("6", 9, 3),
+        ("maj", 2, 0),
+        ("add9", 2, 0),
+        ("11", 5, 0),
+        ("13", 9, 0),
+        ("9", 10, 3),
+        ("69", 9, 3),
+    ],
 )
 def test_inversion_counts_the_tones_below_which_the_root_lies(
     quality_id: str, bass: int, inversion: int
 ) -> None:
-    """5/3, 6/3, 6/4 and 4/2 of figured bass; a bass the chord does not have is no inversion."""
+    """5/3, 6/3, 6/4 and 4/2 of figured bass.
+
+    A bass the chord does not have is no inversion, nor is a ninth, eleventh or thirteenth.
+    """
     added = () if bass in QUALITIES[quality_id].semitones else (bass,)
     assert Chord(0, QUALITIES[quality_id], bass, added).inversion == inversion
 

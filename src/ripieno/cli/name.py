@@ -135,8 +135,8 @@ def _tones(reading: Reading, key: Key | None) -> Iterator[str]:
 
 
 def _position(chord: Chord) -> str:
-    if (chord.bass - chord.root) % 12 not in chord.quality.semitones:
+    if chord.bass_degree is None:
         return "a bass that the chord does not have"
-    if chord.inversion >= len(_POSITIONS):
-        return f"the {_ORDINALS[chord.quality.degrees[chord.inversion]]} in the bass"
+    if chord.bass_degree in _ORDINALS:
+        return f"the {_ORDINALS[chord.bass_degree]} in the bass"
     return _POSITIONS[chord.inversion]

@@ -26,6 +26,9 @@ class Quality:
         return None
 
 
+_SEVENTH = 7  # the highest degree whose place in the bass is an inversion
+
+
 @dataclass(frozen=True, slots=True)
 class Chord:
     """A quality on a root. `root` and `bass` are pitch classes.
@@ -48,10 +51,21 @@ class Chord:
         return frozenset({self.bass, *[(self.root + semitones) % 12 for semitones in above]})
 
     @property
-    def inversion(self) -> int:
-        """0 for root position, 1 with the third in the bass ...; 0 too when the bass is added."""
+    def bass_degree(self) -> int | None:
+        """The degree of the quality that is in the bass; None when the bass is added."""
         above = (self.bass - self.root) % 12
-        return self.quality.semitones.index(above) if above in self.quality.semitones else 0
+        if above not in self.quality.semitones:
+            return None
+        return self.quality.degrees[self.quality.semitones.index(above)]
+
+    @property
+    def inversion(self) -> int:
+        """0 for root position, 1 with the third in the bass ...
+
+        0 too when the bass is added, or a ninth, eleventh or thirteenth: see `recognize`.
+        """
+        degree = self.bass_degree
+        return self.quality.degrees.index(degree) if degree and degree <= _SEVENTH else 0
 
 
 # Every quality that is read, triads before sevenths before what stands on them.
