@@ -1,6 +1,7 @@
 """The tempi and meters of what was played: a sequencer counts what the performer counted."""
 
 from bisect import bisect_right
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
@@ -12,9 +13,10 @@ from rig import C4, E4, G4, Rig
 from ripieno.perform import events as ev
 from ripieno.perform.offline import play
 from ripieno.perform.performer import Performer
-from ripieno.perform.settings import Follow
+from ripieno.perform.settings import Follow, Settings
 from ripieno.perform.time_map import TimeMap
-from ripieno.perform.time_played import time_played
+from ripieno.perform.time_played import Change, time_played
+from ripieno.perform.transport import Transport
 from ripieno.style.model import COMMON_TIME, Meter
 from ripieno.units import NS_PER_MS, NS_PER_S, ns_from_ms
 
@@ -30,11 +32,26 @@ def playing(*events: ev.Input, at_ms: float = 0, **chosen: object) -> Rig:
     return rig
 
 
-def time_of(rig: Rig, until_ms: float) -> TimeMap:
-    changes: list = []
+def changes_of(rig: Rig, until_ms: float) -> list[Change]:
+    changes: list[Change] = []
     events = sorted(rig.events, key=lambda event: event.at_ns)
     list(play(Performer(rig.settings, rig.style), events, ns_from_ms(until_ms), changes))
-    return time_played(changes, rig.settings)
+    return changes
+
+
+def time_of(rig: Rig, until_ms: float) -> TimeMap:
+    return time_played(changes_of(rig, until_ms), rig.settings)
+
+
+def counts_in_another_bar(transport: Transport, at_ns: int, changes: list[Change]) -> bool:
+    """A downbeat that is ahead cuts the bar short; one that is forced late has been already."""
+    return transport.position_at(at_ns) < transport.bar_quarters or any(
+        at_ns < later_ns
+        and other is not None
+        and other.bar_quarters != transport.bar_quarters
+        and other.due_ns(other.bar_quarters) <= at_ns
+        for later_ns, other in changes
+    )
 
 
 def quarters_at(time: TimeMap, at_ns: float) -> float:
@@ -98,11 +115,11 @@ def test_a_tempo_holds_from_the_instant_of_its_change() -> None:
 
 
 def test_another_meter_cuts_its_bar_short_and_has_a_bar_of_that_length() -> None:
-    time = time_of(playing(ev.SetMeter(ns_from_ms(5500), THREE)), 12000)
+    time = time_of(playing(ev.SetMeter(ns_from_ms(5900), THREE)), 12000)
     assert time.meters == (
         (0, COMMON_TIME),
-        (ns_from_ms(4000), Meter(3, 8)),
-        (ns_from_ms(5500), THREE),
+        (ns_from_ms(4000), Meter(2, 4)),
+        (ns_from_ms(6000), THREE),
     )
 
 
@@ -126,8 +143,10 @@ def test_a_forced_downbeat_begins_a_bar_and_no_bar_line_of_the_old_follows() -> 
 
 
 def test_what_fits_no_meter_begins_where_it_begins() -> None:
-    time = time_of(playing(ev.SetMeter(ns_from_ms(4123), THREE)), 12000)
-    assert time.meters == ((0, COMMON_TIME), (ns_from_ms(4123), THREE))
+    begun = Transport(0, Fraction(0), Fraction(NS_PER_S), COMMON_TIME)
+    other = replace(begun, bar_quarters=Fraction(4123, 1000))
+    time = time_played([(0, begun), (ns_from_ms(4200), other)], Settings(bpm=60.0))
+    assert time.meters == ((0, COMMON_TIME), (ns_from_ms(4123), COMMON_TIME))
 
 
 @pytest.mark.parametrize("later", [-200, 150])
@@ -214,13 +233,14 @@ def test_wherever_the_time_runs_a_sequencer_is_as_far_into_the_bar(drawn: list, 
         after_ms += later_ms
         rig.events.append(event(ns_from_ms(after_ms)))
     until_ms = after_ms + 2000
-    time = time_of(rig, until_ms)
+    changes = changes_of(rig, until_ms)
+    time = time_played(changes, rig.settings)
     assert [at for at, _ in time.tempi] == sorted({at for at, _ in time.tempi})
     assert [at for at, _ in time.meters] == sorted({at for at, _ in time.meters})
     assert all(bpm > 0 for _, bpm in time.tempi)
     for at in range(at_ms + 50, until_ms, 331):
         transport = rig.performer_at(at).accompaniment.transport
-        if transport is None:
+        if transport is None or counts_in_another_bar(transport, ns_from_ms(at), changes):
             continue
         bar = float(transport.meter.bar_quarters)
         in_bar = float(transport.in_bar(transport.position_at(ns_from_ms(at))))
