@@ -46,6 +46,7 @@ class Performance:
     beats_per_bar: int
     strikes: tuple[Struck, ...]
     meant_ns: tuple[float, ...]  # each beat, struck or not
+    parts: int = 2  # of a beat: three in compound meters
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,15 +64,20 @@ class Player:
     extra: float = EXTRA
     rests: bool = False
     bars: int = 40
+    beats_per_bar: tuple[int, ...] = (3, 4, 4, 4)  # any of them
+    parts: int = 2
+    told_bpm: float | None = None  # if it is always the same, as is
+    bpm: tuple[float, float] = (66, 132)
+    leads_in: bool = True  # all beats of the first bar are struck
 
     def play(self, seed: int) -> Performance:
         """The same seed plays the same."""
         luck = Random(f"{self.name} {seed}")
-        bpm, per_bar = luck.uniform(66, 132), luck.choice((3, 4, 4, 4))
-        told_bpm = bpm * exp(luck.gauss(0, self.told_off))
+        bpm, per_bar = luck.uniform(*self.bpm), luck.choice(self.beats_per_bar)
+        told_bpm = self.told_bpm or bpm * exp(luck.gauss(0, self.told_off))
         meant = self._meant_ns(luck, bpm, per_bar)
         strikes = self._strikes(luck, meant, per_bar)
-        return Performance(told_bpm, per_bar, strikes, meant)
+        return Performance(told_bpm, per_bar, strikes, meant, self.parts)
 
     def _meant_ns(self, luck: Random, bpm: float, per_bar: int) -> tuple[float, ...]:
         beats = self.bars * per_bar
@@ -87,7 +93,7 @@ class Player:
         motor_ns = luck.uniform(*self.motor_ms) * NS_PER_MS
         resting = self._resting(luck, len(meant) // per_bar + 1)
         found: list[tuple[float, int | None]] = [(meant[0], 0)]
-        distance = 1
+        distance = 1 if self.leads_in else luck.choice(self.every)
         for beat in range(1, len(meant) - 1):
             if beat % per_bar == 0:
                 distance = luck.choice(self.every)
@@ -266,4 +272,44 @@ PLAYERS = (
     Player("strophes", strophes, told_off=0.08),
     Player("strophes, mixed", strophes, every=(1, 1, 2), told_off=0.08),
     Player("holding", holding, told_off=0.08),
+)
+
+
+def _told_92(bpm: int, every: int, beats_per_bar: int, parts: int) -> Player:
+    """From the first bar on, with a steady hand, in 4/4, 3/4 or 6/8."""
+    meter = {4: "4/4", 3: "3/4", 2: "6/8"}[beats_per_bar]
+    beats = "beat" if every == 1 else f"{every} beats"
+    return Player(
+        f"at {bpm}, each {beats} of {meter}",
+        steady,
+        every=(every,),
+        beats_per_bar=(beats_per_bar,),
+        parts=parts,
+        bpm=(bpm, bpm),
+        told_bpm=92,
+        motor_ms=(15, 15),
+        missed=0.0,
+        extra=0.0,
+        leads_in=False,
+        bars=20,
+    )
+
+
+# Players who were told a tempo that is far off.
+FAR_OFF = (
+    *(
+        _told_92(bpm, every, beats_per_bar, parts)
+        for beats_per_bar, parts, distances in ((4, 2, (4, 2, 1)), (3, 2, (3, 1)), (2, 3, (2, 1)))
+        for every in distances
+        for bpm in (72, 116)
+    ),
+    *(
+        Player(f"off by any, {name}", steady, every=every, told_off=0.2, leads_in=False, bars=20)
+        for name, every in (
+            ("every beat", (1,)),
+            ("every other beat", (2,)),
+            ("once a bar", (4,)),
+            ("mixed", ANY),
+        )
+    ),
 )

@@ -9,11 +9,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from following import Errors, Judge, Playing, errors_of
+from following import Errors, Judge, Playing, errors_of, found
 from ripieno.perform.bending import most_change
 from ripieno.perform.following import HandsFollower
 from ripieno.units import NS_PER_MINUTE, NS_PER_MS, NS_PER_S
-from simulated_players import PLAYERS, Player, accelerando_and_ritardando
+from simulated_players import FAR_OFF, PLAYERS, Player, accelerando_and_ritardando
 
 HALF_S = NS_PER_S // 2
 
@@ -274,6 +274,15 @@ def test_what_is_played_keeps_up_with_an_accelerando() -> None:
     played = [error for run in found for error in run.played]
     assert median(played) < 0.06
     assert max(played) < 0.35
+
+
+@pytest.mark.parametrize("lean", [75, 100])
+@pytest.mark.parametrize("player", FAR_OFF[:14], ids=lambda player: player.name)
+def test_who_plays_on_the_same_beats_far_from_the_tempo_told_is_found_within_eight_bars(
+    player: Player, lean: int
+) -> None:
+    runs = [found(player.play(seed), 8, lean) for seed in range(5)]
+    assert sum(run.tempo and run.bar_line for run in runs) >= 4
 
 
 def test_a_simulated_player_plays_the_same_again() -> None:

@@ -5,9 +5,13 @@ told by how near a beat it comes, for how likely the estimate (`pulse`) has it t
 beats of the bar this player strikes; and by how often he strikes between them. Often only the
 next strikes show which it was. So up to five accounts of the strikes are kept, each with its own
 estimate and likelihood; the likeliest is what is followed, and a wrong one gives way to the right
-one as soon as that foresees the strikes better. A hand that rests changes nothing: the estimate
-runs on. A late beat may also be one that was held, at the end of a phrase or over a breath: then
-the beat is where it was struck, and the tempo stays.
+one as soon as that foresees the strikes better. At the beginning there are up to nine: the tempo
+told may be off by more than a beat in a bar, and whether a chord came after four beats or after
+five shows when the next fall on the same beat of the bar, or on another each time.
+
+A hand that rests changes nothing: the estimate runs on. A late beat may also be one that was
+held, at the end of a phrase or over a breath: then the beat is where it was struck, and the tempo
+stays.
 
 What is foreseen is no straight line: a change of tempo goes on or ends (`pulse`), and beats that
 are longer each time at their place in the bar or phrase will be again (`recurring`). Over the next
@@ -32,6 +36,11 @@ SLOWEST_BPM, FASTEST_BPM = BPM_RANGE
 WIDEST = 2.0  # the most the tempo comes to differ from the one it began with, as a factor
 MOST_ACCOUNTS = 5
 _FORGOTTEN = 6.0  # an account this much less likely than the best, as a logarithm, is given up
+_FIRST_BEATS = 12  # until so many were heard, there are more accounts, given up later,
+FIRST_ACCOUNTS = 9
+_FIRST_FORGOTTEN = 8.0
+_FIRST_OFF = (1.6, 1.36)  # and the tempo told may be so much too fast, or too slow;
+_ONE_BEAT = 1.555  # but less than this is one slow beat, not two
 
 # Found by simulation over players who do not resemble each other (`benchmarks/following.py`).
 _OFF_BEAT = 0.06  # the share of strikes between beats, before any is heard
@@ -41,7 +50,8 @@ _PARTS = 0.7  # of the strikes between beats are on a part of the beat, others a
 _DOUBTED, _DOUBT = 2, 0.006  # after so many off the beat, these may be the beats: how likely
 _STRUCK = 0.5  # how likely a beat of the bar is struck, before any is heard
 _STRUCKS = (0.05, 0.98)
-_STRUCK_LEARNT = 0.15
+_STRUCK_LEARNT = 0.15  # how much a beat changes it,
+_STRUCK_GUESS = 4.5  # and the first ones more, since the guess is worth no more than so many
 _ALIKE = 0.3  # beats of the bar that differ by less in this are struck alike
 _USUAL = 0.2  # deviation of tempos from the player's usual one, as a logarithm
 _USUAL_LEARNT = 0.02  # how far a strike moves the usual tempo to the present one
@@ -49,6 +59,7 @@ _TOLD_DOUBT = 0.5  # how far the first does, since a tempo that is told may be a
 _HELD = 0.01  # how likely a beat is held,
 _HELD_AGAIN = 0.2  # and the next one after it
 _HELD_FOR = (0.2, 1.25)  # and for how long, in beats: each length as likely as others
+_BY_TIME = 0.75  # how far errors count by the clock: in parts of longer beats they seem smaller
 _IMPOSSIBLE = 1e-12
 
 
@@ -108,11 +119,12 @@ class _Habits:
     def heard(self, after: float, beat: int, length: float) -> "_Habits":
         """After a place, the next strike that was a beat was this one."""
         struck = list(self.struck)
+        learnt = max(_STRUCK_LEARNT, 1 / (_STRUCK_GUESS + self.beats))
         for passed in _between(after, beat):
             likely = struck[passed % len(struck)]
-            struck[passed % len(struck)] = max(_STRUCKS[0], likely * (1 - _STRUCK_LEARNT))
+            struck[passed % len(struck)] = max(_STRUCKS[0], likely * (1 - learnt))
         likely = struck[beat % len(struck)]
-        struck[beat % len(struck)] = min(_STRUCKS[1], likely + _STRUCK_LEARNT * (1 - likely))
+        struck[beat % len(struck)] = min(_STRUCKS[1], likely + learnt * (1 - likely))
         beats = self.beats + 1
         usual = self.usual * (length / self.usual) ** max(_USUAL_LEARNT, _TOLD_DOUBT / beats)
         off_beat = max(_OFF_BEATS[0], self.off_beat * (1 - _OFF_LEARNT))
@@ -210,18 +222,31 @@ class _Account:
         return _Way(place, self._with(prior * self.pulse.density(foreseen)), foreseen)
 
     def _with(self, likely: float) -> float:
-        return self.likelihood + log(max(_IMPOSSIBLE, likely))
+        by_time = _BY_TIME * log(self.pulse.length)
+        return self.likelihood + log(max(_IMPOSSIBLE, likely)) - by_time
 
     def _near(self, here: float) -> list[int]:
         """The beats that a strike can be: the nearest, and after some beats those beside it."""
         nearest, last = round(here), self.place
         gone = nearest - last
-        reach = 0.75 * max(1.0, gone) ** 0.5 if gone <= LONGEST_REST else 0.5
+        if gone > LONGEST_REST:
+            return [nearest]
+        if not self.habits.beats and last % 1 == 0:
+            return self._first(here)
+        reach = 0.75 * max(1.0, gone) ** 0.5
         return [
             beat
             for beat in (nearest - 1, nearest, nearest + 1)
             if beat > last and abs(here - beat) <= reach
         ]
+
+    def _first(self, here: float) -> list[int]:
+        """The first beat may be any that the tempo told, if it is that far off, would make it."""
+        last, gone = int(self.place), here - self.place
+        if gone < _ONE_BEAT:
+            return [last + 1] if gone > 0.25 else []
+        slower, faster = _FIRST_OFF
+        return list(range(last + ceil(gone / slower), last + floor(gone * faster) + 1))
 
     def _until(self, place: float, free: float) -> float:
         """How many even beats it is from the last place to another."""
@@ -346,9 +371,10 @@ class HandsFollower:
         ways = [(way, account) for account in self._accounts for way in account.ways(at, leaning)]
         ways.sort(key=lambda each: -each[0].likelihood)
         best = ways[0][0].likelihood
+        most, forgotten = self._breadth
         kept: list[tuple[_Account, float]] = []  # and the place that each is at
         for way, account in ways:
-            if len(kept) == MOST_ACCOUNTS or way.likelihood < best - _FORGOTTEN:
+            if len(kept) == most or way.likelihood < best - forgotten:
                 break
             told = account.told(at, way, best, self._bounds)
             here = told.here(at, leaning.free)
@@ -372,6 +398,13 @@ class HandsFollower:
         habits = replace(best.habits, usual=length, beats=0)
         recurring = replace(best.recurring, instants=())
         self._accounts = [_Account(float(position_beats), pulse, habits, recurring)]
+
+    @property
+    def _breadth(self) -> tuple[int, float]:
+        """How many accounts are kept, and how much less likely than the best."""
+        if self._accounts[0].habits.beats < _FIRST_BEATS:
+            return FIRST_ACCOUNTS, _FIRST_FORGOTTEN
+        return MOST_ACCOUNTS, _FORGOTTEN
 
     @property
     def _free(self) -> float:
