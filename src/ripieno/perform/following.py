@@ -5,7 +5,7 @@ told by how near a beat it comes, for how likely the estimate (`pulse`) has it t
 beats of the bar this player strikes; and by how often he strikes between them. Often only the
 next strikes show which it was. So up to five accounts of the strikes are kept, each with its own
 estimate and likelihood; the likeliest is what is followed, and a wrong one gives way to the right
-one as soon as that foresees the strikes better. At the beginning there are up to nine: the tempo
+one as soon as that foresees the strikes better. At the beginning there are up to seven: the tempo
 told may be off by more than a beat in a bar, and whether a chord came after four beats or after
 five shows when the next fall on the same beat of the bar, or on another each time.
 
@@ -37,10 +37,10 @@ WIDEST = 2.0  # the most the tempo comes to differ from the one it began with, a
 MOST_ACCOUNTS = 5
 _FORGOTTEN = 6.0  # an account this much less likely than the best, as a logarithm, is given up
 _FIRST_BEATS = 12  # until so many were heard, there are more accounts, given up later,
-FIRST_ACCOUNTS = 9
-_FIRST_FORGOTTEN = 8.0
+FIRST_ACCOUNTS = 7
+_FIRST_FORGOTTEN = 7.0
 _FIRST_OFF = (1.6, 1.36)  # and the tempo told may be so much too fast, or too slow;
-_ONE_BEAT = 1.555  # but less than this is one slow beat, not two
+_ONE_BEAT = 1.54  # but less than this is one slow beat, not two
 
 # Found by simulation over players who do not resemble each other (`benchmarks/following.py`).
 _OFF_BEAT = 0.06  # the share of strikes between beats, before any is heard
