@@ -180,4 +180,4 @@ def test_ended_by_a_signal_it_leaves_nothing_sounding(tmp_path: Path, ends: sign
     up = {data[1] for data in heard if data[0] == 0x80}
     assert down
     assert down <= up
-    assert heard[-3:] == [bytes((0xB0, number, 0)) for number in (64, 123, 120)]
+    assert heard[-5:] == [bytes((0xB0, number, 0)) for number in (64, 66, 69, 123, 120)]

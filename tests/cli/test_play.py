@@ -35,7 +35,9 @@ MARK = bytes.fromhex("F2 2A 15")
 # what a late program sent.
 LONG_PERIOD = 1024
 
-PEDAL_UP, NOTES_OFF, SOUND_OFF = (bytes((0xB0, number, 0)) for number in (64, 123, 120))
+# MIDI 1.0: pedals that hold notes, all notes off, all sound off.
+SILENCE = [bytes((0xB0, number, 0)) for number in (64, 66, 69, 123, 120)]
+SOUND_OFF = SILENCE[-1]
 
 
 def test_a_port_that_is_not_there_is_waited_for_and_that_is_said(tmp_path: Path) -> None:
@@ -189,7 +191,7 @@ def test_a_triad_is_answered_and_a_signal_ends_all_of_it_in_order(
     assert {note % 12 for note in notes} == {0, 4, 7}
     assert started[-1] == bytes((0xB0, 64, 127))
     assert left_sounding(heard) == set()
-    assert heard[-3:] == [PEDAL_UP, NOTES_OFF, SOUND_OFF]
+    assert heard[-5:] == SILENCE
     assert "C        C4 E4 G4\n" in out
     assert "input: ripieno in (a virtual input was asked for)" in out
     assert err == ""
@@ -252,7 +254,7 @@ def test_a_reader_that_leaves_ends_it_in_order(tmp_path: Path) -> None:
         heard = until_marked(program.recorder)
         assert program.process.stderr.read() == ""
     assert left_sounding(heard) == set()
-    assert heard[-3:] == [PEDAL_UP, NOTES_OFF, SOUND_OFF]
+    assert heard[-5:] == SILENCE
     [journal] = journals(tmp_path)
     assert json.loads(journal.read_text().splitlines()[-1])["kind"] == "end"
 
@@ -282,7 +284,7 @@ def test_killing_the_program_leaves_nothing_sounding(tmp_path: Path) -> None:
             program.recorder.wait_for(len(heard) + 1)
         heard = until_marked(program.recorder)
     assert left_sounding(heard) == set()
-    assert heard[-3:] == [PEDAL_UP, NOTES_OFF, SOUND_OFF]
+    assert heard[-5:] == SILENCE
 
 
 @pytest.mark.jack
@@ -313,7 +315,7 @@ def test_without_a_screen_it_says_when_it_is_ready_and_plays(tmp_path: Path) -> 
         program.recorder.wait_for(6)
         heard, out, err = program.end()
     assert left_sounding(heard) == set()
-    assert heard[-3:] == [PEDAL_UP, NOTES_OFF, SOUND_OFF]
+    assert heard[-5:] == SILENCE
     assert "ready to play" in out
     assert err == ""
 
