@@ -98,9 +98,9 @@ def test_a_killed_engine_is_replaced_by_one_that_goes_on_in_the_same_time() -> N
         pid = own.kept.engine.pid
         os.kill(pid, signal.SIGKILL)
         assert own.words.get(timeout=PATIENCE_S) is None
+        own.news.clear()
         own.until(lambda: own.kept.restarts == 1)
         assert own.kept.engine.pid != pid
-        own.news.clear()
         own.until(lambda: own.struck() > 4)
         resumed = [t.happening for t in own.news if isinstance(t.happening, Resume)]
         after = own.kept.engine.standing
