@@ -19,7 +19,7 @@ from ripieno.midi.systems import System
 
 ALONE = {"end_to_end", "engine", "latency"}  # folders
 
-settings.register_profile("patient", deadline=None, max_examples=50)
+settings.register_profile("patient", deadline=None, max_examples=30)
 settings.register_profile("thorough", deadline=None, max_examples=1000)
 settings.load_profile("patient")
 

@@ -103,7 +103,7 @@ def streams(draw: st.DrawFn) -> list[object]:
     split=st.sampled_from([None, 60]),
     reading=st.sampled_from(list(ReadKeys)),
 )
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=60, deadline=None)
 def test_random_playing_leaves_no_note_hanging_and_no_pedal_down(
     events: list[object], style: str, meter: Meter, hold: bool, split: int | None, reading: ReadKeys
 ) -> None:
