@@ -88,7 +88,9 @@ def _figures(stamps: list[list[int]], seconds: float) -> Iterator[tuple[str, str
 @contextmanager
 def _server() -> Iterator[None]:
     os.environ["JACK_DEFAULT_SERVER"] = SERVER
-    command = ["jackd", "-n", SERVER, "-R", "-d", "dummy", "-r", str(RATE), "-p", str(PERIOD)]
+    # -S: a listener that is late for a period is waited for, or its library may crash.
+    command = ["jackd", "-n", SERVER, "-S", "-R"]
+    command += ["-d", "dummy", "-r", str(RATE), "-p", str(PERIOD)]
     with _ended(subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)):
         while subprocess.run(["jack_lsp"], capture_output=True, check=False).returncode:
             time.sleep(0.2)
