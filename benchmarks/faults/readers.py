@@ -69,7 +69,7 @@ def _host(home: Home) -> Iterator[list[Timed]]:
     add_hosting(parser)
     words = ["--in", KEYBOARD, "--out", INSTRUMENT, "--style", "rippling-sixteenths"]
     files = ["--config", str(home.config), "--journals", str(home.journals)]
-    args = parser.parse_args([*words, *files, "--tempo", "160"])
+    args = parser.parse_args([*words, *files, "--tempo", "160"], argparse.Namespace(engine=None))
     heard: list[Timed] = []
     before = os.environ.get("RIPIENO_RUNTIME")
     os.environ["RIPIENO_RUNTIME"] = str(home.endpoint.folder)
