@@ -242,7 +242,7 @@ def test_learning_waits_for_the_press_and_says_what_was_learnt(runtime: Path, ca
         assert (result.status, result.out) == (
             0, f"press the control for 'key E minor' now\nlearnt: {PRESS}: key E minor\n",
         )  # fmt: skip
-        assert served.fake.told == [Learn(ChooseKey("E minor"))]
+        assert served.fake.told[0] == Learn(ChooseKey("E minor"))
         result = call(capfd, "tell", "learn", "next", "--json")
         assert json.loads(result.out) == {"press": PRESS, "do": ["next"], "new": True}
         assert result.err == "press the control for 'next' now\n"
