@@ -192,7 +192,10 @@ class Performer:
         playing_ns = self.accompaniment.due_ns(self._arriving_ns(strike_ns))
         dues = (strike_ns, playing_ns, self._time_events.due_ns())
         due_ns = min([at for at in dues if at is not None], default=None)
-        return due_ns if due_ns is None else max(due_ns, self._event_ns or due_ns)
+        if due_ns is None:
+            return None
+        # What is struck late may be over by then: it ends no earlier than it began.
+        return max(due_ns, self._event_ns or due_ns, self._clock_ns or due_ns)
 
     def _arriving_ns(self, strike_ns: int | None) -> int | None:
         """When the strike whose keys are arriving will be decided; None: no keys are."""
