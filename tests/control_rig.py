@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from threading import Event
 
 from ripieno.host.control import LIMITS, ControlServer, Limits
 from ripieno.link.endpoint import Endpoint, Kind
@@ -42,11 +43,15 @@ STATUS = Status(
 
 @dataclass
 class Fake:
-    """What is controlled: it keeps what it is told, and raises `error` if there is one."""
+    """What is controlled: it keeps what it is told, and raises `error` if there is one.
+
+    `ended` is set when learning was ended, by whomever.
+    """
 
     told: list[Command] = field(default_factory=list)
     error: BaseException | None = None
     now: Status = STATUS
+    ended: Event = field(default_factory=Event)
 
     def carry_out(self, command: Command, value: int | None = None) -> dict[str, object]:  # noqa: ARG002
         self.told.append(command)
@@ -57,6 +62,7 @@ class Fake:
                 self.now = replace(self.now, learning=words_of(do))
             case StopLearning():
                 self.now = replace(self.now, learning=None)
+                self.ended.set()
             case ChooseTempo(bpm):
                 self.now = replace(self.now, bpm=bpm)
                 return {"bpm": bpm}

@@ -9,6 +9,7 @@ import mido
 import pytest
 from calling import Chord, call, end, keys, messages, meter, onsets, refused, tempo, write_midi
 
+from midi_files import changes_in
 from rig import STYLE_IDS
 from ripieno.errors import MachineError
 from ripieno.midi import fluidsynth
@@ -209,15 +210,6 @@ def test_a_meter_that_the_style_does_not_know_is_said_and_played(capfd, paths, b
 def meters_in(path: Path) -> list[tuple[int, int, int]]:
     """Each time signature with its tick."""
     return [(tick, m.numerator, m.denominator) for tick, m in changes_in(path, "time_signature")]
-
-
-def changes_in(path: Path, kind: str) -> list[tuple[int, mido.MetaMessage]]:
-    tick, found = 0, []
-    for message in mido.MidiFile(path).tracks[0]:
-        tick += message.time
-        if message.type == kind:
-            found.append((tick, message))
-    return found
 
 
 def test_changes_of_meter_in_the_file_are_followed(capfd, paths, beats) -> None:

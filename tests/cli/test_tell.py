@@ -8,7 +8,6 @@ import sys
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
-from threading import Event
 
 import pytest
 from calling import call, environment, refused
@@ -281,20 +280,10 @@ def test_what_cannot_be_learnt_is_refused_before_anything_is_told(capfd) -> None
     assert "no control can do that" in refused(capfd, 1, "tell", "learn", "status")
 
 
-class Ended(Learning):
-    """Nobody presses anything, until the waiting is `ended`."""
+class Unpressed(Learning):
+    """Nobody presses anything."""
 
     press = None
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.ended = Event()
-
-    def carry_out(self, command: Command, value: int | None = None) -> dict[str, object]:
-        result = super().carry_out(command, value)
-        if command == StopLearning():
-            self.ended.set()
-        return result
 
 
 @pytest.mark.parametrize(
@@ -304,7 +293,7 @@ class Ended(Learning):
 def test_whatever_ends_it_ends_the_waiting_in_the_daemon_too(
     runtime: Path, tmp_path: Path, ending: int, status: int
 ) -> None:
-    fake = Ended()
+    fake = Unpressed()
     command = [sys.executable, "-m", "ripieno", "tell", "learn", "next"]
     with serving(runtime, fake), subprocess.Popen(
         command, env=environment(tmp_path), stdout=subprocess.PIPE, stderr=subprocess.PIPE

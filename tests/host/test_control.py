@@ -18,7 +18,7 @@ from ripieno.errors import AuthorError, MachineError, UsageError
 from ripieno.host.control import LIMITS, ControlServer
 from ripieno.link.client import Client
 from ripieno.link.endpoint import Endpoint, Kind
-from ripieno.wire.command import Command, Learn, Silence, StepStyle, StopLearning
+from ripieno.wire.command import Learn, Silence, StepStyle, StopLearning
 from ripieno.wire.lines import MOST_BYTES
 from ripieno.wire.status import Status, status_from_data
 from ripieno.wire.time_commands import ChooseTempo, Tap
@@ -427,22 +427,8 @@ def test_clients_that_vanish_in_the_middle_leave_nothing(served: Served) -> None
             last.read()
 
 
-class Stopping(Fake):
-    """Says when learning was ended, by whomever."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.ended = Event()
-
-    def carry_out(self, command: Command, value: int | None = None) -> dict[str, object]:
-        result = super().carry_out(command, value)
-        if command == StopLearning():
-            self.ended.set()
-        return result
-
-
 def test_learning_ends_with_the_connection_that_asked_for_it_last(tmp_path: Path) -> None:
-    with serving(tmp_path, Stopping()) as served, Raw(served.endpoint).greet() as last:
+    with serving(tmp_path, Fake()) as served, Raw(served.endpoint).greet() as last:
         with Raw(served.endpoint).greet() as first:
             answer(first, {"id": 1, "tell": ["learn", "next"]})
             answer(last, {"id": 1, "tell": ["learn", "tap"]})

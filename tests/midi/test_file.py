@@ -12,6 +12,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from midi_files import changes_in
 from ripieno.errors import AuthorError, MachineError
 from ripieno.midi.file import LARGEST_BYTES, read, write
 from ripieno.midi.track import parse
@@ -407,15 +408,6 @@ def test_what_is_written_is_read_back_to_within_half_a_tick(
     assert all(abs(event.at_ns - send.due_ns) <= half_tick_ns for event, send in pairs)
     last_ns = max([length_ns, *(send.due_ns for send in sends)])
     assert abs(song.length_ns - last_ns) <= half_tick_ns
-
-
-def changes_in(path: Path, kind: str) -> list[tuple[int, mido.MetaMessage]]:
-    tick, found = 0, []
-    for message in mido.MidiFile(path).tracks[0]:
-        tick += message.time
-        if message.type == kind:
-            found.append((tick, message))
-    return found
 
 
 def test_changes_of_tempo_and_meter_stand_on_their_ticks(tmp_path: Path) -> None:

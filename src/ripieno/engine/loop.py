@@ -233,12 +233,10 @@ class Engine:
         if self._performer.gathering and time.monotonic_ns() < asleep_ns:
             return self._awake_until(asleep_ns, self._understudy.chord, _KEYS_APART_NS)
         self._use_rest(due_ns)
-        left_ns = due_ns - time.monotonic_ns()
-        try:
-            if left_ns > _AWAKE_NS:
-                return [self._queue.get(timeout=(left_ns - _AWAKE_NS) / NS_PER_S)]
-        except Empty:
-            pass
+        if due_ns - time.monotonic_ns() > _AWAKE_NS:
+            items = self._asleep_until(due_ns - _AWAKE_NS)
+            if items:
+                return items
         return self._awake_until(due_ns, self._understudy.step, 0)
 
     def _asleep_until(self, until_ns: int) -> list[_Item]:
